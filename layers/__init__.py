@@ -1,0 +1,10 @@
+"""Spatial data in and out, geometry, terrain and matching; knows no agronomy.
+
+May import third-party libraries only, never `estate` or `reports`.
+"""
+
+from layers.contract import LAYERS, Layers
+from layers.errors import Fault, LayerError
+from layers.terrain import Terrain
+
+__all__ = ["LAYERS", "Fault", "LayerError", "Layers", "Terrain"]
