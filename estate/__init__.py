@@ -5,11 +5,14 @@ May import `layers`; only the entry points in `estate.app` may import `reports` 
 
 from estate.panels import (
     HarvestSystem,
+    LifeRules,
     MarkingGuide,
     MarkingPractice,
     bark_use,
     cord_table,
     lay_panels,
+    life_plan,
+    life_plans,
     marking_guide,
     parse_notation,
     write_notation,
@@ -18,12 +21,15 @@ from estate.standards import OpeningStandard, standard_named, standards
 
 __all__ = [
     "HarvestSystem",
+    "LifeRules",
     "MarkingGuide",
     "MarkingPractice",
     "OpeningStandard",
     "bark_use",
     "cord_table",
     "lay_panels",
+    "life_plan",
+    "life_plans",
     "marking_guide",
     "parse_notation",
     "standard_named",
