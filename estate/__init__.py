@@ -15,6 +15,7 @@ from estate.panels import (
     life_plans,
     marking_guide,
     parse_notation,
+    plan_stimulation,
     write_notation,
 )
 from estate.standards import OpeningStandard, standard_named, standards
@@ -32,6 +33,7 @@ __all__ = [
     "life_plans",
     "marking_guide",
     "parse_notation",
+    "plan_stimulation",
     "standard_named",
     "standards",
     "write_notation",

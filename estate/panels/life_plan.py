@@ -5,24 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
-from estate.panels.bark import bark_use
-from estate.panels.life_bark import Place, Side, stages_of
+from estate.panels.life_bark import Place, stages_of
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Solution, solve
-from estate.panels.marking import cut_drop, high_floor, high_reach, mature_panel_count, panel_width
-from estate.panels.notation import HarvestSystem, PanelName, parse_notation
-from estate.panels.notation.system import BARKS
+from estate.panels.life_today import DAYS_A_YEAR, as_cut, by_panel, side_of, untouched_sides
+from estate.panels.notation import HarvestSystem, parse_notation
 from estate.panels.practice import MarkingPractice
 from estate.standards import OpeningStandard, standard_named
 from layers.errors import ColumnError, SettingError
 
 DEFAULT_SYSTEM = "S/2 d3 6d/7"
-_DAYS_A_YEAR = 365.25
 _TINY = 1e-9
 
 
@@ -97,15 +93,15 @@ def life_plan(
     used = (MarkingPractice.load() if practice is None else practice).under(rule)
     kept = LifeRules.load() if rules is None else rules
     age = _age_years(planted_on, on)
-    sides = _untouched_sides(
+    sides = untouched_sides(
         age,
         girth_cm=max(rule.girth_cm.values()) if girth_cm is None else girth_cm,
         system=parse_notation(system) if isinstance(system, str) else system,
         standard=rule,
         practice=used,
     )
-    finished = _by_panel(finished_on or {})
-    sides = _as_cut(sides, _by_panel(cut_heights or {}), finished, on, used)
+    finished = by_panel(finished_on or {})
+    sides = as_cut(sides, by_panel(cut_heights or {}), finished, on)
     years = max(0, math.floor(kept.last_age_years - age + _TINY))
     stages, places = stages_of(sides, years, kept)
     situation = Situation(
@@ -113,7 +109,7 @@ def life_plan(
         stages=stages,
         renewal_years=kept.renewal_years,
         run_years=kept.run_years,
-        tapped_before=_side_of(tapped_last, sides),
+        tapped_before=side_of(tapped_last, sides),
     )
     solution = solve(situation)
     plan = _table(solution, places, on, age)
@@ -131,141 +127,7 @@ def _age_years(planted_on: dt.date, on: dt.date) -> float:
             expected="a first day after planting",
             remedy="Mend planted_on, or plan from a later day.",
         )
-    return (on - planted_on).days / _DAYS_A_YEAR
-
-
-def _untouched_sides(
-    age_years: float,
-    *,
-    girth_cm: float,
-    system: HarvestSystem,
-    standard: OpeningStandard,
-    practice: MarkingPractice,
-) -> list[Side]:
-    base = [
-        Side(
-            letter="B",
-            number=number,
-            origin_cm=practice.opening_height_cm,
-            length_cm=practice.opening_height_cm - practice.lowest_cm,
-            month_cm=bark_use(system, practice=practice).year_planned_cm / MONTHS,
-            opens=0,
-        )
-        for number in range(1, practice.young_panels + 1)
-    ]
-    count = int(mature_panel_count(girth_cm, practice)[0])
-    width = panel_width(girth_cm, count, gap_cm=practice.panel_gap_cm)
-    floor = high_floor(standard, practice)
-    reach = float(high_reach(floor, cut_drop(width, practice.upward_deg), practice))
-    high = [
-        Side(
-            letter="H",
-            number=tier * count + place,
-            origin_cm=floor + tier * (reach + practice.stacked_gap_cm),
-            length_cm=reach,
-            month_cm=bark_use(system, direction="up", practice=practice).year_planned_cm / MONTHS,
-            opens=max(0, math.ceil(standard.mature_year - age_years - _TINY)),
-        )
-        for tier in range(practice.high_tiers)
-        for place in range(1, count + 1)
-        if reach > 0
-    ]
-    return base + high
-
-
-def _by_panel(values: Mapping[str, Any]) -> dict[PanelName, Any]:
-    """Give values by panel, its name read with the notation's misprints."""
-    named = {}
-    for text, value in values.items():
-        panels = parse_notation(f"S/2 {text}").cuts[0].panels
-        if len(panels) != 1:
-            raise _strange(text, "one panel such as BO-1 or HO-2")
-        named[panels[0]] = value
-    return named
-
-
-def _strange(panel: object, expected: str) -> SettingError:
-    return SettingError.at(
-        file="life plan",
-        layer="panels",
-        row=str(panel),
-        found=f"the panel {panel}",
-        expected=expected,
-        remedy="Write a panel that the tree has, as the notation does.",
-    )
-
-
-def _as_cut(
-    sides: list[Side],
-    heights: Mapping[PanelName, float],
-    finished: Mapping[PanelName, dt.date],
-    on: dt.date,
-    practice: MarkingPractice,
-) -> list[Side]:
-    """Give the sides as they stand today: the latest generation that is named is in use."""
-    known = {side.panel(generation) for side in sides for generation in range(len(BARKS))}
-    for panel in [*heights, *finished]:
-        if panel not in known:
-            letters = ", ".join(str(side.panel(0)) for side in sides)
-            raise _strange(panel, f"one of {letters}, or a renewal of it")
-    return [_side_as_cut(side, heights, finished, on) for side in sides]
-
-
-def _side_as_cut(
-    side: Side,
-    heights: Mapping[PanelName, float],
-    finished: Mapping[PanelName, dt.date],
-    on: dt.date,
-) -> Side:
-    named = [number for number in range(len(BARKS)) if side.panel(number) in heights]
-    if not named:
-        return side
-    generation = max(named)
-    cut = side.sign * (heights[side.panel(generation)] - side.origin_cm)
-    if not -_TINY <= cut <= side.length_cm + _TINY:
-        bound = side.origin_cm + side.sign * side.length_cm
-        low, high = sorted([side.origin_cm, bound])
-        raise SettingError.at(
-            file="life plan",
-            layer="panels",
-            row=str(side.panel(generation)),
-            found=f"a cut at {heights[side.panel(generation)]:g} cm",
-            expected=f"a height of {low:.0f} to {high:.0f} cm",
-            remedy="Measure the height of the cut's low right end again, or mend the practice.",
-        )
-    cut = min(max(cut, 0.0), side.length_cm)
-    idle = _years_since(side.panel(generation), finished, on, 0.0)
-    older = idle + cut / (side.month_cm * MONTHS)
-    if generation > 0:
-        older = _years_since(side.panel(generation - 1), finished, on, older)
-    return replace(side, generation=generation, cut_cm=cut, idle_years=idle, older_idle_years=older)
-
-
-def _years_since(
-    panel: PanelName, finished: Mapping[PanelName, dt.date], on: dt.date, otherwise: float
-) -> float:
-    if panel not in finished:
-        return otherwise
-    if finished[panel] > on:
-        raise SettingError.at(
-            file="life plan",
-            layer="panels",
-            row=str(panel),
-            found=f"tapped to its end on {finished[panel]}",
-            expected=f"a day up to {on}, the plan's first",
-            remedy="Mend the date, or plan from a later day.",
-        )
-    return (on - finished[panel]).days / _DAYS_A_YEAR
-
-
-def _side_of(panel: str | None, sides: list[Side]) -> int | None:
-    if panel is None:
-        return None
-    name = next(iter(_by_panel({panel: None})))
-    for place, side in enumerate(sides):
-        if (side.letter, side.number) == (name.letter, name.number):
-            return place
-    raise _strange(panel, "a panel of the tree")
+    return (on - planted_on).days / DAYS_A_YEAR
 
 
 def _table(
