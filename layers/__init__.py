@@ -5,6 +5,16 @@ May import third-party libraries only, never `estate` or `reports`.
 
 from layers.contract import LAYERS, Layers
 from layers.errors import Fault, LayerError
+from layers.matching import SurveyMatch, match_points, match_survey
 from layers.terrain import Terrain
 
-__all__ = ["LAYERS", "Fault", "LayerError", "Layers", "Terrain"]
+__all__ = [
+    "LAYERS",
+    "Fault",
+    "LayerError",
+    "Layers",
+    "SurveyMatch",
+    "Terrain",
+    "match_points",
+    "match_survey",
+]
