@@ -3,6 +3,28 @@
 May import `layers`; only the entry points in `estate.app` may import `reports` too.
 """
 
+from estate.girth import (
+    DecisionRule,
+    NearReady,
+    block_readiness,
+    classify,
+    clean_girths,
+    estimate_girth,
+    sample_design,
+    taped_trees,
+)
 from estate.standards import OpeningStandard, standard_named, standards
 
-__all__ = ["OpeningStandard", "standard_named", "standards"]
+__all__ = [
+    "DecisionRule",
+    "NearReady",
+    "OpeningStandard",
+    "block_readiness",
+    "classify",
+    "clean_girths",
+    "estimate_girth",
+    "sample_design",
+    "standard_named",
+    "standards",
+    "taped_trees",
+]
