@@ -13,18 +13,42 @@ from estate.girth import (
     sample_design,
     taped_trees,
 )
-from estate.standards import OpeningStandard, standard_named, standards
+from estate.panels import (
+    HarvestSystem,
+    MarkingGuide,
+    MarkingPractice,
+    bark_use,
+    cord_table,
+    lay_panels,
+    marking_guide,
+    parse_notation,
+    write_notation,
+)
+from estate.standards import (
+    OpeningStandard,
+    standard_named,
+    standards,
+)
 
 __all__ = [
     "DecisionRule",
+    "HarvestSystem",
+    "MarkingGuide",
+    "MarkingPractice",
     "NearReady",
     "OpeningStandard",
+    "bark_use",
     "block_readiness",
     "classify",
     "clean_girths",
+    "cord_table",
     "estimate_girth",
+    "lay_panels",
+    "marking_guide",
+    "parse_notation",
     "sample_design",
     "standard_named",
     "standards",
     "taped_trees",
+    "write_notation",
 ]
