@@ -29,6 +29,13 @@ from estate.standards import (
     standard_named,
     standards,
 )
+from estate.tasks import (
+    TaskPlan,
+    TaskSettings,
+    draw,
+    draw_tasks,
+    fit_minutes,
+)
 
 __all__ = [
     "DecisionRule",
@@ -37,12 +44,17 @@ __all__ = [
     "MarkingPractice",
     "NearReady",
     "OpeningStandard",
+    "TaskPlan",
+    "TaskSettings",
     "bark_use",
     "block_readiness",
     "classify",
     "clean_girths",
     "cord_table",
+    "draw",
+    "draw_tasks",
     "estimate_girth",
+    "fit_minutes",
     "lay_panels",
     "marking_guide",
     "parse_notation",
