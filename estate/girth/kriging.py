@@ -3,36 +3,48 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
+from estate.girth.kriging_core import krige_alone, krige_tiles
 from estate.girth.variogram import KINDS, Variogram
+from layers.errors import SettingError
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
 
 NEIGHBOURS = 32
-_CANDIDATES_PER_NEIGHBOUR = 2
+_SPARE_CANDIDATES = 2
 _TILE_SIDE_IN_SPACINGS = 0.6
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Tiles:
-    """Targets in tiles whose trees share one list of candidate neighbours.
+    """Targets in tiles whose trees share most of their neighbours.
 
-    `order` lists the targets tile by tile, `starts` where each tile begins in it (and the end),
-    and each row of `candidates` the tile's measured trees, -1 after the last.
+    Parameters
+    ----------
+    order
+        Targets, tile by tile.
+    starts
+        Where each tile begins in `order`, and the end.
+    candidates
+        One row a tile: measured places by distance from its centre, -1 after the last.
+    certain, possible
+        How many of a tile's candidates are neighbours of all its targets, and of any.
     """
 
     order: Wholes
     starts: Wholes
     candidates: Wholes
+    certain: Wholes
+    possible: Wholes
 
 
 def krige(
@@ -82,6 +94,12 @@ def krige(
     estimate, variance : ndarray of float64
         Shape (m,), in the value's unit and its square; NaN where the group has no measured place.
 
+    Raises
+    ------
+    SettingError
+        Fewer than one neighbour is asked for, or two measured places are the same one and
+        neither nugget nor noise tells their values apart.
+
     References
     ----------
     N. Cressie (1993), *Statistics for Spatial Data*, section 3.2, equations 3.2.12 to 3.2.16.
@@ -90,40 +108,84 @@ def krige(
     value = np.ascontiguousarray(values, float)
     targets = np.column_stack([np.asarray(to_x_m, float), np.asarray(to_y_m, float)])
     noises = np.broadcast_to(np.asarray(noise, float), value.shape).copy()
-    left_out = (
-        np.full(len(targets), -1, np.int64)
-        if leave_out is None
-        else np.ascontiguousarray(leave_out, np.int64)
-    )
-    spare = int((left_out >= 0).any())
-    tiles = _tiles(
-        places, targets, _groups(group, to_group, len(value), len(targets)), neighbours + spare
-    )
+    _refuse(places, noises, variogram, neighbours)
+    groups = _groups(group, to_group, len(value), len(targets))
+    model = (KINDS.index(variogram.kind), variogram.nugget, variogram.sill, variogram.range_m)
     estimate = np.full(len(targets), np.nan)
     variance = np.full(len(targets), np.nan)
-    workers = max(1, threads or os.cpu_count() or 1)
-    model = (
-        KINDS.index(variogram.kind),
-        variogram.nugget,
-        variogram.sill,
-        variogram.range_m,
-    )
+    left_out = _left_out(leave_out, len(targets))
+    whole = np.flatnonzero(left_out < 0)
+    tiles = _tiles(places, targets[whole], (groups[0], groups[1][whole]), neighbours)
+    order = whole[tiles.order]
 
     def run(first: int, last: int) -> None:
-        _krige_tiles(
-            places, value, noises, targets, left_out,
-            tiles.order, tiles.starts[first : last + 1], tiles.candidates[first:last],
+        krige_tiles(
+            places, value, noises, targets, order, tiles.starts[first : last + 1],
+            tiles.candidates[first:last], tiles.certain[first:last], tiles.possible[first:last],
             neighbours, *model, estimate, variance,
         )  # fmt: skip
 
-    cuts = (
-        np.linspace(0, len(tiles.candidates), 4 * workers + 1).astype(int)
-        if workers > 1
-        else [0, len(tiles.candidates)]
-    )
-    with ThreadPoolExecutor(workers) as pool:
-        list(pool.map(run, cuts[:-1], cuts[1:]))
+    _share_out(run, tiles.starts, threads or os.cpu_count() or 1)
+    rest = np.flatnonzero(left_out >= 0)
+    if len(rest):
+        near = _others(places, targets[rest], groups[0], left_out[rest], neighbours)
+        krige_alone(
+            places, value, noises, targets, rest, near, *model, estimate, variance
+        )  # fmt: skip
     return estimate, variance
+
+
+def _share_out(run: Callable[[int, int], None], starts: Wholes, threads: int) -> None:
+    """Run over the tiles in parts of about as many targets, several a thread."""
+    parts = 4 * threads if threads > 1 else 1
+    cuts = np.searchsorted(starts, np.linspace(0, starts[-1], parts + 1)[1:-1])
+    edges = [0, *map(int, cuts), len(starts) - 1]
+    if threads == 1:
+        run(edges[0], edges[-1])
+        return
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(run, edges[:-1], edges[1:]))
+
+
+def _refuse(places: Floats, noises: Floats, variogram: Variogram, neighbours: int) -> None:
+    if neighbours < 1:
+        raise SettingError.at(
+            layer="kriging",
+            found=f"{neighbours} neighbours",
+            expected="1 or more",
+            remedy=f"Ask for {NEIGHBOURS}, the usual number.",
+        )
+    if variogram.nugget > 0.0 or noises.all():
+        return
+    same = len(places) - len(np.unique(places, axis=0))
+    if same:
+        raise SettingError.at(
+            layer="kriging",
+            found=f"{same} measured places on another, with a nugget of 0",
+            expected="one place each, or a nugget or noise above 0",
+            remedy="Give the variance of measurement as noise, or average the places.",
+        )
+
+
+def _left_out(leave_out: ArrayLike | None, targets: int) -> Wholes:
+    if leave_out is None:
+        return np.full(targets, -1, np.int64)
+    return np.asarray(leave_out, np.int64)
+
+
+def _others(
+    places: Floats, targets: Floats, group: Wholes, left_out: Wholes, neighbours: int
+) -> Wholes:
+    """Give the nearest places of the left-out place's group without it, -1 after the last."""
+    near = np.full((len(targets), neighbours), -1, np.int64)
+    for here, rows in _by_group(group, group[left_out]):
+        most = min(neighbours + 1, len(here))
+        found = np.reshape(cKDTree(places[here]).query(targets[rows], k=most)[1], (-1, most))
+        own = here[found] == left_out[rows][:, None]
+        # Without the left-out place among the nearest, the farthest goes.
+        own[~own.any(axis=1), -1] = True
+        near[rows, : most - 1] = here[found[~own].reshape(len(rows), most - 1)]
+    return near
 
 
 def _groups(
@@ -131,188 +193,89 @@ def _groups(
 ) -> tuple[Wholes, Wholes]:
     if group is None or to_group is None:
         return np.zeros(measured, np.int64), np.zeros(targets, np.int64)
-    names = np.concatenate([np.asarray(group, object), np.asarray(to_group, object)])
-    codes = np.unique(names.astype(str), return_inverse=True)[1].astype(np.int64)
+    names = pd.concat([pd.Series(np.asarray(group)), pd.Series(np.asarray(to_group))])
+    codes = pd.factorize(names)[0].astype(np.int64)
     return codes[:measured], codes[measured:]
 
 
 def _tiles(
     places: Floats, targets: Floats, groups: tuple[Wholes, Wholes], neighbours: int
 ) -> _Tiles:
-    width = _CANDIDATES_PER_NEIGHBOUR * neighbours
-    orders: list[Wholes] = []
-    sizes: list[Wholes] = []
-    candidates: list[Wholes] = []
-    for here, there in _by_group(*groups):
-        for order, size, near in _group_tiles(
+    width = neighbours * _SPARE_CANDIDATES
+    parts = [
+        (there[order], size, np.where(near < len(here), here[np.minimum(near, len(here) - 1)], -1),
+         certain, possible)
+        for here, there in _by_group(*groups)
+        for order, size, near, certain, possible in _group_tiles(
             places[here], targets[there], neighbours=neighbours, width=width
-        ):
-            orders.append(there[order])
-            sizes.append(size)
-            candidates.append(np.where(near < len(here), here[np.minimum(near, len(here) - 1)], -1))
-    if not orders:
-        return _Tiles(
-            order=np.empty(0, np.int64),
-            starts=np.zeros(1, np.int64),
-            candidates=np.empty((0, width), np.int64),
         )
-    return _Tiles(
-        order=np.concatenate(orders),
-        starts=np.concatenate([[0], np.cumsum(np.concatenate(sizes))]).astype(np.int64),
-        candidates=np.concatenate(candidates),
+    ]  # fmt: skip
+    none = np.empty(0, np.int64)
+    empty = (none, none, np.empty((0, width), np.int64), none, none)
+    order, size, near, certain, possible = (
+        np.concatenate(part) for part in zip(empty, *parts, strict=True)
     )
+    starts = np.concatenate([[0], np.cumsum(size)]).astype(np.int64)
+    return _Tiles(order=order, starts=starts, candidates=near, certain=certain, possible=possible)
 
 
 def _by_group(measured: Wholes, targets: Wholes) -> Iterator[tuple[Wholes, Wholes]]:
-    measured_order, target_order = (
-        np.argsort(measured, kind="stable"),
-        np.argsort(targets, kind="stable"),
-    )
-    names = np.intersect1d(measured, targets)
-    here = measured[measured_order]
-    there = targets[target_order]
-    for name in names:
+    """Yield the positions of each group's measured places and of its targets."""
+    by_place, by_target = (np.argsort(codes, kind="stable") for codes in (measured, targets))
+    here, there = measured[by_place], targets[by_target]
+    for name in np.intersect1d(measured, targets):
         yield (
-            measured_order[np.searchsorted(here, name) : np.searchsorted(here, name, "right")],
-            target_order[np.searchsorted(there, name) : np.searchsorted(there, name, "right")],
+            by_place[slice(*np.searchsorted(here, [name, name + 1]))],
+            by_target[slice(*np.searchsorted(there, [name, name + 1]))],
         )
 
 
 def _group_tiles(
     places: Floats, targets: Floats, *, neighbours: int, width: int
-) -> Iterator[tuple[Wholes, Wholes, Wholes]]:
-    """Yield (order of targets, tile sizes, candidates), len(places) standing for none."""
+) -> Iterator[tuple[Wholes, Wholes, Wholes, Wholes, Wholes]]:
+    """Yield order of targets, tile sizes, candidates (len(places) for none), certain, possible."""
     count = len(places)
-    if count <= width:
+    if count <= neighbours:
         everyone = np.full((1, width), count, np.int64)
         everyone[0, :count] = np.arange(count)
-        yield np.arange(len(targets)), np.array([len(targets)]), everyone
+        all_of_them = np.array([count])
+        yield np.arange(len(targets)), np.array([len(targets)]), everyone, all_of_them, all_of_them
         return
     tree = cKDTree(places)
     extent = np.ptp(places, axis=0)
     side = _TILE_SIDE_IN_SPACINGS * np.sqrt(max(extent[0] * extent[1], 1.0) / count)
+    order, sizes, centre, reach = _cut_into_tiles(targets, side)
+    most = min(width, count)
+    distance, found = tree.query(centre, k=most)
+    near = np.full((len(centre), width), count, np.int64)
+    near[:, :most] = found
+    # By the triangle inequality: what is that much nearer than the centre's own last neighbour
+    # is a neighbour of every tree of the tile, what is that much farther of none.
+    last, slack = distance[:, neighbours - 1 : neighbours], 2.0 * reach[:, None]
+    certain = (distance < last - slack).sum(axis=1)
+    possible = (distance <= last + slack).sum(axis=1)
+    shared = (possible < most) | (most == count)
+    tile = np.repeat(np.arange(len(sizes)), sizes)
+    if shared.any():
+        yield order[shared[tile]], sizes[shared], near[shared], certain[shared], possible[shared]
+    if not shared.all():
+        alone = order[~shared[tile]]
+        own = np.full((len(alone), width), count, np.int64)
+        own[:, :neighbours] = np.reshape(
+            tree.query(targets[alone], k=neighbours)[1], (-1, neighbours)
+        )
+        every = np.full(len(alone), neighbours)
+        yield alone, np.ones(len(alone), np.int64), own, every, every
+
+
+def _cut_into_tiles(targets: Floats, side: float) -> tuple[Wholes, Wholes, Floats, Floats]:
+    """Give targets in order of square tiles, the tiles' sizes, centres, and reach from these."""
     cell = np.floor((targets - targets.min(axis=0)) / side).astype(np.int64)
     key = cell[:, 0] * (cell[:, 1].max() + 1) + cell[:, 1]
     order = np.argsort(key, kind="stable")
     starts = np.concatenate([[0], np.flatnonzero(np.diff(key[order])) + 1])
     sizes = np.diff(np.concatenate([starts, [len(order)]]))
-    tile = np.repeat(np.arange(len(sizes)), sizes)
-    centre = np.column_stack(
-        [np.bincount(tile, weights=targets[order, axis]) / sizes for axis in (0, 1)]
-    )
-    reach = np.maximum.reduceat(np.hypot(*(targets[order] - centre[tile]).T), starts)
-    distance, near = tree.query(centre, k=width)
-    # Each tree of the tile has its own nearest among the candidates, by the triangle inequality.
-    shared = distance[:, -1] > distance[:, neighbours - 1] + 2.0 * reach
-    if shared.any():
-        yield order[shared[tile]], sizes[shared], near[shared]
-    if not shared.all():
-        alone = order[~shared[tile]]
-        own = np.full((len(alone), width), count, np.int64)
-        own[:, :neighbours] = np.reshape(
-            tree.query(targets[alone], k=neighbours)[1], (len(alone), -1)
-        )
-        yield alone, np.ones(len(alone), np.int64), own
-
-
-@njit(cache=True, nogil=True, inline="always")
-def _covariance(kind: int, sill: float, range_m: float, distance: float) -> float:
-    ratio = distance / range_m
-    if kind == 0:
-        return sill * (1.0 - ratio * (1.5 - 0.5 * ratio * ratio)) if ratio < 1.0 else 0.0
-    return sill * np.exp(-3.0 * ratio)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _krige_tiles(  # type: ignore[no-untyped-def]
-    places, values, noises, targets, left_out, order, starts, candidates,
-    neighbours, kind, nugget, sill, range_m, estimate, variance,
-):  # fmt: skip
-    width = candidates.shape[1]
-    between = np.empty((width, width))
-    squares = np.empty(neighbours)
-    picked = np.empty(neighbours, np.int64)
-    system = np.empty((neighbours, neighbours + 3))
-    for tile in range(candidates.shape[0]):
-        count = 0
-        while count < width and candidates[tile, count] >= 0:
-            count += 1
-        for i in range(count):
-            one = candidates[tile, i]
-            for j in range(i + 1):
-                two = candidates[tile, j]
-                apart = np.sqrt(
-                    (places[one, 0] - places[two, 0]) ** 2 + (places[one, 1] - places[two, 1]) ** 2
-                )
-                covariance = _covariance(kind, sill, range_m, apart)
-                between[i, j] = covariance
-                between[j, i] = covariance
-            between[i, i] = sill + nugget + noises[one]
-        for position in range(starts[tile], starts[tile + 1]):
-            target = order[position]
-            used = _nearest(
-                places, targets[target, 0], targets[target, 1], candidates[tile], count,
-                left_out[target], squares, picked,
-            )  # fmt: skip
-            if used > 0:
-                for i in range(used):
-                    for j in range(i, used):
-                        system[i, j] = between[picked[i], picked[j]]
-                    apart = np.sqrt(squares[i])
-                    covariance = _covariance(kind, sill, range_m, apart)
-                    system[i, used] = covariance + nugget if apart == 0.0 else covariance
-                    system[i, used + 1] = 1.0
-                    system[i, used + 2] = values[candidates[tile, picked[i]]]
-                estimate[target], variance[target] = _solve(system, used, sill + nugget)
-
-
-@njit(cache=True, nogil=True)
-def _nearest(places, x, y, candidates, count, left_out, squares, picked):  # type: ignore[no-untyped-def]
-    """Pick the nearest candidates by insertion; the list starts near to sorted."""
-    most = squares.shape[0]
-    used = 0
-    for candidate in range(count):
-        place = candidates[candidate]
-        if place == left_out:
-            continue
-        square = (places[place, 0] - x) ** 2 + (places[place, 1] - y) ** 2
-        if used == most and square >= squares[used - 1]:
-            continue
-        slot = used if used < most else most - 1
-        while slot > 0 and squares[slot - 1] > square:
-            squares[slot] = squares[slot - 1]
-            picked[slot] = picked[slot - 1]
-            slot -= 1
-        squares[slot] = square
-        picked[slot] = candidate
-        if used < most:
-            used += 1
-    return used
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _solve(system, used, variance_here):  # type: ignore[no-untyped-def]
-    """Reduce the system with its three right-hand sides, and give estimate and variance.
-
-    After the reduction the last three columns hold L⁻¹c, L⁻¹1 and L⁻¹z for the factor L of the
-    covariances, and every quantity of ordinary kriging is a product of two of them.
-    """
-    last = used + 3
-    for k in range(used):
-        scale = 1.0 / np.sqrt(system[k, k])
-        for j in range(k, last):
-            system[k, j] *= scale
-        for i in range(k + 1, used):
-            factor = system[k, i]
-            for j in range(i, last):
-                system[i, j] -= factor * system[k, j]
-    cc = c1 = cz = oo = oz = 0.0
-    for k in range(used):
-        c, one, z = system[k, used], system[k, used + 1], system[k, used + 2]
-        cc += c * c
-        c1 += c * one
-        cz += c * z
-        oo += one * one
-        oz += one * z
-    multiplier = (c1 - 1.0) / oo
-    return cz - multiplier * oz, variance_here - cc + multiplier * c1 - multiplier
+    centre = np.add.reduceat(targets[order], starts, axis=0) / sizes[:, None]
+    apart = np.hypot(*(targets[order] - np.repeat(centre, sizes, axis=0)).T)
+    # A hair more than the farthest, against rounding.
+    return order, sizes, centre, np.maximum.reduceat(apart, starts) * (1.0 + 1e-9) + 1e-9
