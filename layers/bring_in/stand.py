@@ -22,8 +22,8 @@ from layers.rows import (
 )
 from layers.trees import number_along_row, tree_ids, trees_along_rows
 
-# A tree or row as far as this from every block belongs to none.
-_NEAREST_BLOCK_M = 25.0
+# A tree or row farther than this from every block belongs to none.
+_NEAREST_BLOCK_M = 10.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,20 +126,23 @@ def _with_block(
         expected="a block_id of the blocks layer",
         remedy="Mend it; until then the block it stands in is taken.",
     )
-    lacking = np.flatnonzero(~named.to_numpy())
     found = given.where(named).astype(object).to_numpy().copy()
-    if len(lacking):
-        tree = shapely.STRtree(blocks.geometry.to_numpy())
-        index = tree.query_nearest(
-            points[lacking], max_distance=_NEAREST_BLOCK_M, all_matches=False
-        )
-        found[lacking[index[0]]] = blocks["block_id"].to_numpy()[index[1]]
+    tree = shapely.STRtree(blocks.geometry.to_numpy())
+    # What names a block that isn't there may belong to one that was left out: only a block it
+    # stands in is taken for it, never the nearest.
+    for lacking, reach in (
+        (np.flatnonzero(given.isna()), _NEAREST_BLOCK_M),
+        (np.flatnonzero(unknown), 0.0),
+    ):
+        if len(lacking):
+            index = tree.query_nearest(points[lacking], max_distance=reach, all_matches=False)
+            found[lacking[index[0]]] = blocks["block_id"].to_numpy()[index[1]]
     out = pd.isna(found)
     faults += row_faults(
         frame[out],
         layer,
         "noted",
-        found=f"more than {_NEAREST_BLOCK_M:g} m from every block; left out",
+        found="a place in no block; left out",
         expected="a place inside a block",
         remedy="Draw its block, or mend its place.",
     )
