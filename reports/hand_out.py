@@ -11,7 +11,7 @@ import pandas as pd
 from estate.plan import EstatePlan
 from reports.exports import tapper_calendar, task_track, write_plots, write_table, write_whole
 from reports.maps import block_map, overview_map
-from reports.sheets import block_sheets, opening_report
+from reports.sheets import block_sheets
 
 Say = Callable[[str], None]
 
@@ -33,7 +33,7 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     Returns
     -------
     dict of str to list of Path
-        The files by kind: ``overview``, ``maps``, ``sheets``, ``reports``, ``tables``, ``plots``,
+        The files by kind: ``overview``, ``maps``, ``sheets``, ``tables``, ``plots``,
         ``tracks``, ``calendars``.
     """
     blocks = [str(b) for b in plan.layers.blocks["block_id"]]
@@ -50,7 +50,6 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
         block_sheets(plan, b, folder / "sheets" / f"{file_name(b)}.pdf", language=language)
         for b in tapped
     ]
-    made["reports"] = [opening_report(plan, folder / "opening-report.pdf", language=language)]
     say("Write tables, tracks and calendars")
     made["tables"] = [
         write_table(table, folder / "tables" / f"{name}.csv")

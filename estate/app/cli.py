@@ -1,4 +1,4 @@
-"""The command line: verbs in plain words, progress on standard error, results on standard output."""
+"""The command line: plain verbs, progress on standard error, results on standard output."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +35,7 @@ def say(line: str) -> None:
     context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 96},
     epilog="Example: estate demo demo-estate",
 )
-@click.version_option(version("plantation-block-manager"), prog_name="estate")
+@click.version_option(package_name="plantation-block-manager", prog_name="estate")
 def commands() -> None:
     """Which rubber trees are fit to tap, how to mark them, and who taps what on which day."""
 
@@ -95,12 +94,12 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @_plan_options
 def demo(folder: Path, **chosen: Any) -> None:
     """Write an invented cooperative's layers into FOLDER and run the job on them."""
-    from estate.app.demo import DEMO_DAY, write_demo
+    from estate.app.demo import demo_day, write_demo
 
     say(f"Write the invented cooperative's layers into {folder}")
     folder.mkdir(parents=True, exist_ok=True)
     write_demo(folder)
-    chosen["on"] = chosen["on"] or DEMO_DAY
+    chosen["on"] = chosen["on"] or demo_day()
     _plan(folder, out=None, epsg=None, **chosen)
 
 
@@ -247,8 +246,9 @@ def _faults_of(error: LayerError) -> tuple[Fault, ...]:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line; a user's mistake ends it with a message and exit code 1, or 2 for words
-    that it doesn't know.
+    """Run the command line.
+
+    A user's mistake ends it with a message and exit code 1, words that it doesn't know with 2.
     """
     try:
         commands.main(args=None if arguments is None else list(arguments), prog_name="estate")

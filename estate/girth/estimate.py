@@ -207,7 +207,7 @@ def krige_trees(
 
 def usable(measured: pd.DataFrame) -> pd.DataFrame:
     """Give the rows that carry a tree, a girth and a date, and weren't set aside."""
-    rows = measured.dropna(subset=["tree_id", "girth_cm"])
+    rows = measured.dropna(subset=["tree_id", "girth_cm", "measured_at"])
     if "used" in rows:
         rows = rows[rows["used"].to_numpy(bool)]
     moment = pd.to_datetime(rows["measured_at"], utc=True, format="ISO8601").dt.tz_localize(None)
