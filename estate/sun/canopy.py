@@ -163,10 +163,14 @@ def _depth_for_gap(gap: float, row_gap_m: float, width_m: float, height_m: float
 
 
 @njit(cache=True, nogil=True)
-def tube_depth(east, north, up, start_m, row_east, row_north, gap_m, width_m, base_m, top_m):  # type: ignore[no-untyped-def]
-    """Metres inside the tubes along one ray from a trunk at `start_m` above the ground.
+def tube_depth(  # type: ignore[no-untyped-def]
+    east, north, up, start_m, aside_m, row_east, row_north, gap_m, width_m, base_m, top_m
+):
+    """Metres inside the tubes along one ray from a place on a trunk.
 
-    Each chord is the root of a quadratic: the ray against an ellipse in the plane across the row.
+    The place is `start_m` above the ground and `aside_m` from the trunk's row, to the right of
+    the way it runs. Each chord is the root of a quadratic: the ray against an ellipse in the
+    plane across the row.
     """
     if up <= 0.0:
         return np.inf
@@ -175,7 +179,9 @@ def tube_depth(east, north, up, start_m, row_east, row_north, gap_m, width_m, ba
     middle = 0.5 * (top_m + base_m)
     if start_m >= top_m:
         return 0.0
-    across = abs(east * row_north - north * row_east)
+    across = east * row_north - north * row_east
+    if across < 0.0:
+        across, aside_m = -across, -aside_m
     until = (top_m - start_m) / up
     first = -int(np.ceil(half_w / gap_m))
     last = min(int(np.floor((across * until + half_w) / gap_m)), _MOST_ROWS)
@@ -183,7 +189,7 @@ def tube_depth(east, north, up, start_m, row_east, row_north, gap_m, width_m, ba
     square = (across / half_w) ** 2 + (up / half_h) ** 2
     inside_m = 0.0
     for row in range(first, last + 1):
-        away = -row * gap_m
+        away = aside_m - row * gap_m
         cross = across * away / half_w**2 + up * drop / half_h**2
         rest = (away / half_w) ** 2 + (drop / half_h) ** 2 - 1.0
         under = cross * cross - square * rest
@@ -197,7 +203,7 @@ def tube_depth(east, north, up, start_m, row_east, row_north, gap_m, width_m, ba
 
 
 @njit(cache=True, nogil=True)
-def tube_depths(directions, start_m, row_east, row_north, gap_m, width_m, base_m, top_m):  # type: ignore[no-untyped-def]
+def tube_depths(directions, start_m, aside_m, row_east, row_north, gap_m, width_m, base_m, top_m):  # type: ignore[no-untyped-def]
     """Metres inside the tubes along each ray, shape (n, heights)."""
     inside_m = np.empty((directions.shape[0], start_m.shape[0]))
     for ray in range(directions.shape[0]):
@@ -207,6 +213,7 @@ def tube_depths(directions, start_m, row_east, row_north, gap_m, width_m, base_m
                 directions[ray, 1],
                 directions[ray, 2],
                 start_m[place],
+                aside_m,
                 row_east,
                 row_north,
                 gap_m,
@@ -217,7 +224,9 @@ def tube_depths(directions, start_m, row_east, row_north, gap_m, width_m, base_m
     return inside_m
 
 
-def optical_depth(canopy: Canopy, directions: Floats, heights_m: Floats) -> Floats:
+def optical_depth(
+    canopy: Canopy, directions: Floats, heights_m: Floats, *, aside_m: float = 0.0
+) -> Floats:
     """Give the canopy's optical depth along rays from a trunk.
 
     Parameters
@@ -228,6 +237,8 @@ def optical_depth(canopy: Canopy, directions: Floats, heights_m: Floats) -> Floa
         Shape (n, 3), unit vectors east, north, up; level or falling rays are wholly dark.
     heights_m
         Shape (m,), where on the trunk the rays start, metres above the ground.
+    aside_m
+        How far from the row's middle they start, metres, to the right of `row_azimuth_deg`.
 
     Returns
     -------
@@ -238,6 +249,7 @@ def optical_depth(canopy: Canopy, directions: Floats, heights_m: Floats) -> Floa
     inside_m = tube_depths(
         np.ascontiguousarray(directions, dtype=np.float64),
         np.ascontiguousarray(heights_m, dtype=np.float64),
+        aside_m,
         np.sin(azimuth),
         np.cos(azimuth),
         canopy.row_gap_m,

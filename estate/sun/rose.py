@@ -216,6 +216,7 @@ def block_rose(table: SunTable, around: Surroundings, depth_shares: Floats) -> R
         around.horizon_deg,
         row,
         tube,
+        around.strip.radius_m,
         heights,
         weights,
         np.sin(faces),
@@ -234,6 +235,7 @@ def block_rose(table: SunTable, around: Surroundings, depth_shares: Floats) -> R
                 around.horizon_deg,
                 row,
                 tube,
+                around.strip.radius_m,
                 heights,
                 weights,
                 np.sin(faces),
@@ -289,6 +291,7 @@ def _straight_light(  # type: ignore[no-untyped-def]
     horizon_deg,
     row,
     tube,
+    radius_m,
     heights,
     weights,
     faces_east,
@@ -299,7 +302,8 @@ def _straight_light(  # type: ignore[no-untyped-def]
     kinds, faces, trials = energy.shape[1], faces_east.shape[0], depth_shares.shape[0]
     received = np.zeros((trials, kinds, faces))
     step = 360.0 / horizon_deg.shape[0]
-    passing = np.empty(trials)
+    middle = np.empty(trials)
+    lean = np.empty(trials)
     for cell in range(directions.shape[0]):
         place = azimuth_deg[cell] / step
         before = int(place) % horizon_deg.shape[0]
@@ -309,30 +313,39 @@ def _straight_light(  # type: ignore[no-untyped-def]
         if elevation_deg[cell] <= skyline:
             continue
         east, north, up = directions[cell, 0], directions[cell, 1], directions[cell, 2]
-        passing[:] = 0.0
+        middle[:] = 0.0
+        lean[:] = 0.0
         for point in range(heights.shape[0]):
-            inside_m = 0.0
-            if tube[4] > 0.0:
-                inside_m = tube_depth(
-                    east,
-                    north,
-                    up,
-                    heights[point],
-                    row[0],
-                    row[1],
-                    tube[0],
-                    tube[1],
-                    tube[2],
-                    tube[3],
-                )
-            depth = inside_m * tube[4] * leaf_share[cell]
-            for trial in range(trials):
-                passing[trial] += weights[point] * np.exp(-depth * depth_shares[trial])
+            for side in (-1.0, 1.0):
+                depth = 0.0
+                if tube[4] > 0.0:
+                    depth = (
+                        leaf_share[cell]
+                        * tube[4]
+                        * tube_depth(
+                            east,
+                            north,
+                            up,
+                            heights[point],
+                            side * radius_m,
+                            row[0],
+                            row[1],
+                            tube[0],
+                            tube[1],
+                            tube[2],
+                            tube[3],
+                        )
+                    )
+                for trial in range(trials):
+                    passing = 0.5 * weights[point] * np.exp(-depth * depth_shares[trial])
+                    middle[trial] += passing
+                    lean[trial] += side * passing
         for face in range(faces):
             cosine = east * faces_east[face] + north * faces_north[face]
             if cosine > 0.0:
+                right = faces_east[face] * row[1] - faces_north[face] * row[0]
                 for trial in range(trials):
-                    factor = cosine * passing[trial]
+                    factor = cosine * (middle[trial] + lean[trial] * right)
                     for kind in range(kinds):
                         received[trial, kind, face] += energy[cell, kind] * factor
     return received
