@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 from scipy.linalg import circulant
 
@@ -88,41 +87,6 @@ def panel_arc_deg(girth_cm: float, panels: float, gap_cm: float) -> float:
     164.0
     """
     return 360.0 * (girth_cm / panels - gap_cm) / girth_cm
-
-
-@njit(cache=True, nogil=True)
-def light_on_faces(directions, strength, lean, row_east, row_north, faces_east, faces_north):  # type: ignore[no-untyped-def]
-    """Sum light from each direction on upright bark facing each way.
-
-    Bark that faces away from a ray stands in its own trunk's shade.
-
-    Parameters
-    ----------
-    directions
-        Shape (n, 3), unit vectors east, north, up.
-    strength
-        Shape (n,), on a surface at the trunk's middle that faces the ray.
-    lean
-        Shape (n,), what is added at the bark to the right of the row and taken on its left.
-    row_east, row_north
-        The unit vector along the row.
-    faces_east, faces_north
-        Shape (m,), the unit vector that each face looks along.
-
-    Returns
-    -------
-    ndarray
-        Shape (m,).
-    """
-    received = np.zeros(faces_east.shape[0])
-    for ray in range(directions.shape[0]):
-        east, north = directions[ray, 0], directions[ray, 1]
-        for face in range(faces_east.shape[0]):
-            cosine = east * faces_east[face] + north * faces_north[face]
-            if cosine > 0.0:
-                right = faces_east[face] * row_north - faces_north[face] * row_east
-                received[face] += (strength[ray] + lean[ray] * right) * cosine
-    return received
 
 
 @lru_cache(maxsize=64)

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from estate.sun.bark import BarkStrip, arc_faces, light_on_faces, strip_heights
+from estate.sun.bark import BarkStrip, arc_faces, strip_heights
 from estate.sun.canopy import Canopy, optical_depth
 from estate.sun.position import daylight, local_clock, sun_path, unit_vectors, year_times
+from estate.sun.rays import light_on_faces
 from estate.sun.sky import Clouds, clear_sky, cloud_over
 from layers.errors import SettingError
 

@@ -6,18 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from estate.figures import Figure, load_figures
+from estate.sun.rays import tube_depths
 from layers.errors import SettingError
 
 Floats = NDArray[np.float64]
 
 _AGES = (3.0, 5.0, 7.0, 10.0, 15.0, 25.0)
 _DARK_DEPTH = 30.0
-_MOST_ROWS = 400
 _GAP_POINTS = 201
 
 
@@ -160,68 +159,6 @@ def _depth_for_gap(gap: float, row_gap_m: float, width_m: float, height_m: float
     return float(
         brentq(lambda depth: _overhead_gap(depth, row_gap_m, width_m, height_m) - gap, 0.0, darkest)
     )
-
-
-@njit(cache=True, nogil=True)
-def tube_depth(  # type: ignore[no-untyped-def]
-    east, north, up, start_m, aside_m, row_east, row_north, gap_m, width_m, base_m, top_m
-):
-    """Metres inside the tubes along one ray from a place on a trunk.
-
-    The place is `start_m` above the ground and `aside_m` from the trunk's row, to the right of
-    the way it runs. Each chord is the root of a quadratic: the ray against an ellipse in the
-    plane across the row.
-    """
-    if up <= 0.0:
-        return np.inf
-    half_w = 0.5 * width_m
-    half_h = 0.5 * (top_m - base_m)
-    middle = 0.5 * (top_m + base_m)
-    if start_m >= top_m:
-        return 0.0
-    across = east * row_north - north * row_east
-    if across < 0.0:
-        across, aside_m = -across, -aside_m
-    until = (top_m - start_m) / up
-    first = -int(np.ceil(half_w / gap_m))
-    last = min(int(np.floor((across * until + half_w) / gap_m)), _MOST_ROWS)
-    drop = start_m - middle
-    square = (across / half_w) ** 2 + (up / half_h) ** 2
-    inside_m = 0.0
-    for row in range(first, last + 1):
-        away = aside_m - row * gap_m
-        cross = across * away / half_w**2 + up * drop / half_h**2
-        rest = (away / half_w) ** 2 + (drop / half_h) ** 2 - 1.0
-        under = cross * cross - square * rest
-        if under > 0.0:
-            root = np.sqrt(under)
-            leaves = (-cross + root) / square
-            enters = max((-cross - root) / square, 0.0)
-            if leaves > enters:
-                inside_m += leaves - enters
-    return inside_m
-
-
-@njit(cache=True, nogil=True)
-def tube_depths(directions, start_m, aside_m, row_east, row_north, gap_m, width_m, base_m, top_m):  # type: ignore[no-untyped-def]
-    """Metres inside the tubes along each ray, shape (n, heights)."""
-    inside_m = np.empty((directions.shape[0], start_m.shape[0]))
-    for ray in range(directions.shape[0]):
-        for place in range(start_m.shape[0]):
-            inside_m[ray, place] = tube_depth(
-                directions[ray, 0],
-                directions[ray, 1],
-                directions[ray, 2],
-                start_m[place],
-                aside_m,
-                row_east,
-                row_north,
-                gap_m,
-                width_m,
-                base_m,
-                top_m,
-            )
-    return inside_m
 
 
 def optical_depth(

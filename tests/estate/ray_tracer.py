@@ -5,7 +5,8 @@ found by intersection, so that the trunk's own shade comes out of the geometry. 
 followed back toward the sun by null-collision tracking (E. R. Woodcock et al., "Techniques used
 in the GEM code for Monte Carlo neutronics calculations", ANL-7050, 1965; the method from memory):
 the ray leaps by random free paths of a place denser than any, and loses at each stop the share
-that the place itself would take. It asks only whether a point is inside a crown, and no chord is reckoned.
+that the place itself would take. It asks only whether a point is inside a crown, and no chord is
+reckoned.
 """
 
 from __future__ import annotations
