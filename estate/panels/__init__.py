@@ -1,0 +1,40 @@
+"""Panels: marking, bark and its budget, life plans, harvest notation and stimulation.
+
+May import `layers` and the rest of `estate` outside its entry points; never `reports`.
+"""
+
+from estate.panels.bark import BarkUse, bark_use
+from estate.panels.cord import CordMarks, cord_marks, cord_table
+from estate.panels.guide import MarkedPanel, MarkingGuide, marking_guide
+from estate.panels.layout import PanelWarning, lay_panels
+from estate.panels.marking import ThinBarkError
+from estate.panels.notation import (
+    HarvestSystem,
+    NotationError,
+    parse_notation,
+    relative_intensity,
+    write_notation,
+)
+from estate.panels.practice import MarkingPractice
+from estate.panels.side_view import SideView
+
+__all__ = [
+    "BarkUse",
+    "CordMarks",
+    "HarvestSystem",
+    "MarkedPanel",
+    "MarkingGuide",
+    "MarkingPractice",
+    "NotationError",
+    "PanelWarning",
+    "SideView",
+    "ThinBarkError",
+    "bark_use",
+    "cord_marks",
+    "cord_table",
+    "lay_panels",
+    "marking_guide",
+    "parse_notation",
+    "relative_intensity",
+    "write_notation",
+]
