@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+from scipy.linalg import circulant
 
 from layers.errors import SettingError
 
 Floats = NDArray[np.float64]
 
 _HEIGHTS = 3
+_STRIP_DEG = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +26,9 @@ class BarkStrip:
     low_cm, high_cm
         Heights above the ground, 0 to 600.
     arc_deg
-        Share of the way round the trunk that the panel takes, 0 (a narrow strip) to 360.
+        How far round the trunk the panel goes, 0 (a narrow strip) to 360.
+    girth_cm
+        Of the trunk, 0 (a line) to 500: its bark stands that much nearer the sky between rows.
 
     Raises
     ------
@@ -35,14 +39,25 @@ class BarkStrip:
     low_cm: float
     high_cm: float
     arc_deg: float = 0.0
+    girth_cm: float = 0.0
+
+    @property
+    def radius_m(self) -> float:
+        """From the trunk's middle to its bark."""
+        return self.girth_cm / (2.0 * np.pi) / 100.0
 
     def __post_init__(self) -> None:
-        if not (0.0 <= self.low_cm <= self.high_cm <= 600.0 and 0.0 <= self.arc_deg <= 360.0):
+        if not (
+            0.0 <= self.low_cm <= self.high_cm <= 600.0
+            and 0.0 <= self.arc_deg <= 360.0
+            and 0.0 <= self.girth_cm <= 500.0
+        ):
             raise SettingError.at(
                 layer="bark strip",
-                found=f"{self.low_cm:g} to {self.high_cm:g} cm, {self.arc_deg:g} degrees round",
-                expected="0 to 600 cm, the lower first, and 0 to 360 degrees",
-                remedy="Mend the heights or the arc.",
+                found=f"{self.low_cm:g} to {self.high_cm:g} cm, {self.arc_deg:g} degrees round, "
+                f"girth {self.girth_cm:g} cm",
+                expected="0 to 600 cm, the lower first; 0 to 360 degrees; girth 0 to 500 cm",
+                remedy="Mend the heights, the arc or the girth.",
             )
 
 
@@ -74,36 +89,15 @@ def panel_arc_deg(girth_cm: float, panels: float, gap_cm: float) -> float:
     return 360.0 * (girth_cm / panels - gap_cm) / girth_cm
 
 
-@njit(cache=True, nogil=True)
-def light_on_faces(directions, strength, faces_east, faces_north):  # type: ignore[no-untyped-def]
-    """Sum light from each direction on upright bark facing each way.
-
-    Bark that faces away from a ray stands in its own trunk's shade.
-
-    Parameters
-    ----------
-    directions
-        Shape (n, 3), unit vectors east, north, up.
-    strength
-        Shape (n, k), on a surface that faces the ray, k kinds of light at once.
-    faces_east, faces_north
-        Shape (m,), the unit vector that each face looks along.
-
-    Returns
-    -------
-    ndarray
-        Shape (k, m).
-    """
-    kinds, faces = strength.shape[1], faces_east.shape[0]
-    received = np.zeros((kinds, faces))
-    for ray in range(directions.shape[0]):
-        east, north = directions[ray, 0], directions[ray, 1]
-        for face in range(faces):
-            cosine = east * faces_east[face] + north * faces_north[face]
-            if cosine > 0.0:
-                for kind in range(kinds):
-                    received[kind, face] += strength[ray, kind] * cosine
-    return received
+@lru_cache(maxsize=64)
+def _arc_shares(ways: int, arc_deg: float) -> Floats:
+    """Share of each strip of a rose in a panel centred on each way, shape (ways, ways)."""
+    step = 360.0 / ways
+    offset = np.abs((np.arange(ways) * step + 180.0) % 360.0 - 180.0)
+    near = np.clip((arc_deg / 2.0 - offset) / step + 0.5, 0.0, 1.0)
+    far = np.clip((arc_deg / 2.0 - (360.0 - offset)) / step + 0.5, 0.0, 1.0)
+    share = near + far
+    return circulant(share / share.sum())
 
 
 def over_arc(rose: Floats, arc_deg: float) -> Floats:
@@ -128,12 +122,19 @@ def over_arc(rose: Floats, arc_deg: float) -> Floats:
     array([1., 1., 1., 1.])
     """
     ways = rose.shape[-1]
-    step = 360.0 / ways
-    if arc_deg < step:
-        return rose.copy()
-    offset = np.abs((np.arange(ways) * step + 180.0) % 360.0 - 180.0)
-    near = np.clip((arc_deg / 2.0 - offset) / step + 0.5, 0.0, 1.0)
-    far = np.clip((arc_deg / 2.0 - (360.0 - offset)) / step + 0.5, 0.0, 1.0)
-    share = near + far
-    turned = np.stack([np.roll(rose, -turn, axis=-1) for turn in range(ways)], axis=-1)
-    return turned @ (share / share.sum())
+    return rose @ _arc_shares(ways, max(arc_deg, 360.0 / ways))
+
+
+def arc_faces(face_deg: Floats, arc_deg: float) -> Floats:
+    """Give the ways that evenly spaced strips of a panel face, shape (m, strips).
+
+    Their mean stands for the panel's; strips are 2 degrees wide or less.
+
+    Examples
+    --------
+    >>> arc_faces(np.array([90.0]), 4.0)
+    array([[89., 91.]])
+    """
+    strips = max(1, int(np.ceil(arc_deg / _STRIP_DEG)))
+    offset = (np.arange(strips) + 0.5) / strips * arc_deg - arc_deg / 2.0
+    return face_deg[:, None] + offset

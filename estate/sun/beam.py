@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from estate.sun.bark import BarkStrip, light_on_faces, strip_heights
+from estate.sun.bark import BarkStrip, arc_faces, strip_heights
 from estate.sun.canopy import Canopy, optical_depth
 from estate.sun.position import daylight, local_clock, sun_path, unit_vectors, year_times
+from estate.sun.rays import light_on_faces
 from estate.sun.sky import Clouds, clear_sky, cloud_over
 from layers.errors import SettingError
 
@@ -65,7 +66,8 @@ def panel_beam(
     clouds
         The monthly cloud table; None for clear sky.
     strip
-        Heights of the bark, over which the light is averaged; a strip at 100 cm by default.
+        Heights and arc of the bark, over which the light is averaged; by default a narrow strip
+        at 100 cm.
 
     Returns
     -------
@@ -95,17 +97,35 @@ def panel_beam(
     sky = clear_sky(path, latitude, longitude, altitude_m=altitude_m)
     if clouds is not None:
         sky = cloud_over(sky, path, clouds, month, hour)
-    beam = sky.beam_normal
     if horizon_deg is not None:
         counted &= path.elevation_deg > skyline_at(horizon_deg, path.azimuth_deg)
     directions = unit_vectors(path.azimuth_deg[counted], path.elevation_deg[counted])
-    strength = beam[counted]
-    if canopy is not None:
-        heights, weights = strip_heights(strip)
-        strength = strength * (np.exp(-optical_depth(canopy, directions, heights)) @ weights)
-    faces = np.radians(np.atleast_1d(np.asarray(azimuths, dtype=np.float64)))
-    joules = light_on_faces(directions, strength[:, None], np.sin(faces), np.cos(faces))[0]
-    return joules * step_min * 60.0 / 1e6
+    passing, lean = _passing(canopy, directions, strip)
+    faces_deg = arc_faces(np.atleast_1d(np.asarray(azimuths, dtype=np.float64)), strip.arc_deg)
+    faces = np.radians(faces_deg.ravel())
+    row = np.radians(0.0 if canopy is None else canopy.row_azimuth_deg)
+    received = light_on_faces(
+        directions,
+        sky.beam_normal[counted] * passing,
+        sky.beam_normal[counted] * lean,
+        np.sin(row),
+        np.cos(row),
+        np.sin(faces),
+        np.cos(faces),
+    )
+    return received.reshape(faces_deg.shape).mean(axis=1) * step_min * 60.0 / 1e6
+
+
+def _passing(canopy: Canopy | None, directions: Floats, strip: BarkStrip) -> tuple[Floats, Floats]:
+    """Share of light that passes the canopy, at the trunk's middle, and how it leans across it."""
+    if canopy is None:
+        return np.ones(len(directions)), np.zeros(len(directions))
+    heights, weights = strip_heights(strip)
+    left, right = (
+        np.exp(-optical_depth(canopy, directions, heights, aside_m=aside_m)) @ weights
+        for aside_m in (-strip.radius_m, strip.radius_m)
+    )
+    return 0.5 * (right + left), 0.5 * (right - left)
 
 
 def skyline_at(horizon_deg: Floats, azimuth_deg: Floats) -> Floats:

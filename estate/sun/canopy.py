@@ -6,18 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from estate.figures import Figure, load_figures
+from estate.sun.rays import tube_depths
 from layers.errors import SettingError
 
 Floats = NDArray[np.float64]
 
 _AGES = (3.0, 5.0, 7.0, 10.0, 15.0, 25.0)
 _DARK_DEPTH = 30.0
-_MOST_ROWS = 400
 _GAP_POINTS = 201
 
 
@@ -162,62 +161,9 @@ def _depth_for_gap(gap: float, row_gap_m: float, width_m: float, height_m: float
     )
 
 
-@njit(cache=True, nogil=True)
-def tube_depth(east, north, up, start_m, row_east, row_north, gap_m, width_m, base_m, top_m):  # type: ignore[no-untyped-def]
-    """Metres inside the tubes along one ray from a trunk at `start_m` above the ground.
-
-    Each chord is the root of a quadratic: the ray against an ellipse in the plane across the row.
-    """
-    if up <= 0.0:
-        return np.inf
-    half_w = 0.5 * width_m
-    half_h = 0.5 * (top_m - base_m)
-    middle = 0.5 * (top_m + base_m)
-    if start_m >= top_m:
-        return 0.0
-    across = abs(east * row_north - north * row_east)
-    until = (top_m - start_m) / up
-    first = -int(np.ceil(half_w / gap_m))
-    last = min(int(np.floor((across * until + half_w) / gap_m)), _MOST_ROWS)
-    drop = start_m - middle
-    square = (across / half_w) ** 2 + (up / half_h) ** 2
-    inside_m = 0.0
-    for row in range(first, last + 1):
-        away = -row * gap_m
-        cross = across * away / half_w**2 + up * drop / half_h**2
-        rest = (away / half_w) ** 2 + (drop / half_h) ** 2 - 1.0
-        under = cross * cross - square * rest
-        if under > 0.0:
-            root = np.sqrt(under)
-            leaves = (-cross + root) / square
-            enters = max((-cross - root) / square, 0.0)
-            if leaves > enters:
-                inside_m += leaves - enters
-    return inside_m
-
-
-@njit(cache=True, nogil=True)
-def tube_depths(directions, start_m, row_east, row_north, gap_m, width_m, base_m, top_m):  # type: ignore[no-untyped-def]
-    """Metres inside the tubes along each ray, shape (n, heights)."""
-    inside_m = np.empty((directions.shape[0], start_m.shape[0]))
-    for ray in range(directions.shape[0]):
-        for place in range(start_m.shape[0]):
-            inside_m[ray, place] = tube_depth(
-                directions[ray, 0],
-                directions[ray, 1],
-                directions[ray, 2],
-                start_m[place],
-                row_east,
-                row_north,
-                gap_m,
-                width_m,
-                base_m,
-                top_m,
-            )
-    return inside_m
-
-
-def optical_depth(canopy: Canopy, directions: Floats, heights_m: Floats) -> Floats:
+def optical_depth(
+    canopy: Canopy, directions: Floats, heights_m: Floats, *, aside_m: float = 0.0
+) -> Floats:
     """Give the canopy's optical depth along rays from a trunk.
 
     Parameters
@@ -228,6 +174,8 @@ def optical_depth(canopy: Canopy, directions: Floats, heights_m: Floats) -> Floa
         Shape (n, 3), unit vectors east, north, up; level or falling rays are wholly dark.
     heights_m
         Shape (m,), where on the trunk the rays start, metres above the ground.
+    aside_m
+        How far from the row's middle they start, metres, to the right of `row_azimuth_deg`.
 
     Returns
     -------
@@ -238,6 +186,7 @@ def optical_depth(canopy: Canopy, directions: Floats, heights_m: Floats) -> Floa
     inside_m = tube_depths(
         np.ascontiguousarray(directions, dtype=np.float64),
         np.ascontiguousarray(heights_m, dtype=np.float64),
+        aside_m,
         np.sin(azimuth),
         np.cos(azimuth),
         canopy.row_gap_m,

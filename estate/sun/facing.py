@@ -271,6 +271,7 @@ def _strip(age_years: float, mature_year: float, light: Mapping[str, Figure]) ->
         low_cm=opening_cm if mature else light["lowest_cut"].value,
         high_cm=marking["high_panel_top"].value if mature else opening_cm,
         arc_deg=panel_arc_deg(girth_cm, panels, marking["panel_gap"].value),
+        girth_cm=girth_cm,
     )
 
 

@@ -10,13 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from estate.sun.bark import BarkStrip, strip_heights
-from estate.sun.canopy import Canopy, tube_depth
+from estate.sun.canopy import Canopy
 from estate.sun.hours import TappingDay, flowing_share
 from estate.sun.position import EarthSun, daylight, local_clock, sun_over, unit_vectors
+from estate.sun.rays import straight_light
 from estate.sun.sky import Clouds, clear_sky, cloud_over
 
 Floats = NDArray[np.float64]
@@ -207,7 +207,7 @@ def block_rose(table: SunTable, around: Surroundings, depth_shares: Floats) -> R
     heights, weights = strip_heights(around.strip)
     faces = np.radians(AZIMUTHS_DEG)
     row, tube = _tube(around.canopy)
-    straight = _straight_light(
+    straight = straight_light(
         table.direction,
         table.azimuth_deg,
         table.elevation_deg,
@@ -216,6 +216,7 @@ def block_rose(table: SunTable, around: Surroundings, depth_shares: Floats) -> R
         around.horizon_deg,
         row,
         tube,
+        around.strip.radius_m,
         heights,
         weights,
         np.sin(faces),
@@ -225,7 +226,7 @@ def block_rose(table: SunTable, around: Surroundings, depth_shares: Floats) -> R
     directions, azimuth_deg, elevation_deg, share = _DOME
     view = np.stack(
         [
-            _straight_light(
+            straight_light(
                 directions,
                 azimuth_deg,
                 elevation_deg,
@@ -234,6 +235,7 @@ def block_rose(table: SunTable, around: Surroundings, depth_shares: Floats) -> R
                 around.horizon_deg,
                 row,
                 tube,
+                around.strip.radius_m,
                 heights,
                 weights,
                 np.sin(faces),
@@ -277,62 +279,3 @@ def _dome(step_deg: float = 5.0) -> tuple[Floats, Floats, Floats, Floats]:
 
 
 _DOME = _dome()
-
-
-@njit(cache=True, nogil=True)
-def _straight_light(  # type: ignore[no-untyped-def]
-    directions,
-    azimuth_deg,
-    elevation_deg,
-    energy,
-    leaf_share,
-    horizon_deg,
-    row,
-    tube,
-    heights,
-    weights,
-    faces_east,
-    faces_north,
-    depth_shares,
-):
-    """Sum the light of every cell that clears the skyline, through the canopy, on each face."""
-    kinds, faces, trials = energy.shape[1], faces_east.shape[0], depth_shares.shape[0]
-    received = np.zeros((trials, kinds, faces))
-    step = 360.0 / horizon_deg.shape[0]
-    passing = np.empty(trials)
-    for cell in range(directions.shape[0]):
-        place = azimuth_deg[cell] / step
-        before = int(place) % horizon_deg.shape[0]
-        after = (before + 1) % horizon_deg.shape[0]
-        share = place - int(place)
-        skyline = horizon_deg[before] * (1.0 - share) + horizon_deg[after] * share
-        if elevation_deg[cell] <= skyline:
-            continue
-        east, north, up = directions[cell, 0], directions[cell, 1], directions[cell, 2]
-        passing[:] = 0.0
-        for point in range(heights.shape[0]):
-            inside_m = 0.0
-            if tube[4] > 0.0:
-                inside_m = tube_depth(
-                    east,
-                    north,
-                    up,
-                    heights[point],
-                    row[0],
-                    row[1],
-                    tube[0],
-                    tube[1],
-                    tube[2],
-                    tube[3],
-                )
-            depth = inside_m * tube[4] * leaf_share[cell]
-            for trial in range(trials):
-                passing[trial] += weights[point] * np.exp(-depth * depth_shares[trial])
-        for face in range(faces):
-            cosine = east * faces_east[face] + north * faces_north[face]
-            if cosine > 0.0:
-                for trial in range(trials):
-                    factor = cosine * passing[trial]
-                    for kind in range(kinds):
-                        received[trial, kind, face] += energy[cell, kind] * factor
-    return received
