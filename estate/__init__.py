@@ -15,11 +15,14 @@ from estate.girth import (
 )
 from estate.panels import (
     HarvestSystem,
+    LifeRules,
     MarkingGuide,
     MarkingPractice,
     bark_use,
     cord_table,
     lay_panels,
+    life_plan,
+    life_plans,
     marking_guide,
     parse_notation,
     write_notation,
@@ -40,6 +43,7 @@ from estate.tasks import (
 __all__ = [
     "DecisionRule",
     "HarvestSystem",
+    "LifeRules",
     "MarkingGuide",
     "MarkingPractice",
     "NearReady",
@@ -56,6 +60,8 @@ __all__ = [
     "estimate_girth",
     "fit_minutes",
     "lay_panels",
+    "life_plan",
+    "life_plans",
     "marking_guide",
     "parse_notation",
     "sample_design",

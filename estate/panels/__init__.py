@@ -7,6 +7,8 @@ from estate.panels.bark import BarkUse, bark_use
 from estate.panels.cord import CordMarks, cord_marks, cord_table
 from estate.panels.guide import MarkedPanel, MarkingGuide, marking_guide
 from estate.panels.layout import PanelWarning, lay_panels
+from estate.panels.life_plan import life_plan, life_plans
+from estate.panels.life_rules import LifeRules
 from estate.panels.marking import ThinBarkError
 from estate.panels.notation import (
     HarvestSystem,
@@ -22,6 +24,7 @@ __all__ = [
     "BarkUse",
     "CordMarks",
     "HarvestSystem",
+    "LifeRules",
     "MarkedPanel",
     "MarkingGuide",
     "MarkingPractice",
@@ -33,6 +36,8 @@ __all__ = [
     "cord_marks",
     "cord_table",
     "lay_panels",
+    "life_plan",
+    "life_plans",
     "marking_guide",
     "parse_notation",
     "relative_intensity",

@@ -267,11 +267,11 @@ def _panel(reader: _Reader) -> PanelName | None:
     named = reader.take(r"\(?([BH])(III|II|I|O|0|1|2)\s*-?\s*(\d+)\)?")
     if named:
         bark = _BARK_LETTERS[named[2].upper()]
-        return reader.make(PanelName, at, height=named[1].upper(), bark=bark, number=int(named[3]))
+        return reader.make(PanelName, at, letter=named[1].upper(), bark=bark, number=int(named[3]))
     older = reader.take(r"\(?(?:panel\s+)?([A-D])\)?(?![A-Za-z0-9/])")
     if older:
         bark, number = _OLDER_PANELS[older[1].upper()]
-        return reader.make(PanelName, at, height="B", bark=bark, number=number)
+        return reader.make(PanelName, at, letter="B", bark=bark, number=number)
     return None
 
 

@@ -15,7 +15,8 @@ CUT_KINDS = ("S", "V", "C", "Mc")
 AGENTS = ("ET", "ETG", "RF")
 METHODS = ("Pa", "La", "Ba", "Ga", "Ta", "Sa")
 MONTHS = ("JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC")
-BARKS = ("O", "I", "II", "III")
+Bark = Literal["O", "I", "II", "III"]
+BARKS: tuple[Bark, ...] = ("O", "I", "II", "III")
 MONTHS_A_YEAR = len(MONTHS)
 
 
@@ -148,17 +149,17 @@ class Share:
 class PanelName:
     """A panel: base or high, bark virgin (O) or renewed (I, II …), number round the tree."""
 
-    height: Literal["B", "H"]
-    bark: Literal["O", "I", "II", "III"]
+    letter: Literal["B", "H"]
+    bark: Bark
     number: int
 
     def __post_init__(self) -> None:
-        _ask(self.height in ("B", "H"), "panel", self.height, "B or H")
+        _ask(self.letter in ("B", "H"), "panel", self.letter, "B or H")
         _ask(self.bark in BARKS, "panel", self.bark, "one of " + ", ".join(BARKS))
         _ask(1 <= self.number <= 20, "panel", self.number, "a number of 1 to 20")
 
     def __str__(self) -> str:
-        return f"{self.height}{self.bark}-{self.number}"
+        return f"{self.letter}{self.bark}-{self.number}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -220,7 +220,7 @@ def shares(draw):
 
 names = st.builds(
     PanelName,
-    height=st.sampled_from("BH"),
+    letter=st.sampled_from("BH"),
     bark=st.sampled_from(["O", "I", "II", "III"]),
     number=st.integers(1, 8),
 )
