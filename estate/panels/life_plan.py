@@ -12,7 +12,14 @@ import pandas as pd
 from estate.panels.life_bark import Place, stages_of
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Solution, solve
-from estate.panels.life_today import DAYS_A_YEAR, as_cut, by_panel, side_of, untouched_sides
+from estate.panels.life_today import (
+    DAYS_A_YEAR,
+    as_cut,
+    by_panel,
+    overuse,
+    side_of,
+    untouched_sides,
+)
 from estate.panels.notation import HarvestSystem, parse_notation
 from estate.panels.practice import MarkingPractice
 from estate.standards import OpeningStandard, standard_named
@@ -29,6 +36,7 @@ def life_plan(
     girth_cm: float | None = None,
     cut_heights: Mapping[str, float] | None = None,
     finished_on: Mapping[str, dt.date] | None = None,
+    tapped_years: Mapping[str, float] | None = None,
     tapped_last: str | None = None,
     system: HarvestSystem | str = DEFAULT_SYSTEM,
     standard: OpeningStandard | None = None,
@@ -54,6 +62,9 @@ def life_plan(
     finished_on
         Panel to the day on which it was last tapped; the plan's first day where it isn't named,
         and for the bark before a renewal in use the day that its pace gives.
+    tapped_years
+        Panel to years of tapping that it has had: shows whether more bark was used than planned,
+        and sets the age of what was cut.
     tapped_last
         The panel tapped in the year before the plan, which yearly change lets rest.
     system
@@ -79,9 +90,9 @@ def life_plan(
 
     Notes
     -----
-    Ages of bark cut before the plan are reckoned from today's heights at the planned pace without
-    pause: the youngest they can be unless shavings were thicker. Renewed bark must still be
-    measured: years alone don't make it fit.
+    Ages of bark cut before the plan are reckoned from today's heights at the planned pace, or the
+    faster one that `tapped_years` shows, without pause: the youngest they can be at that pace.
+    Renewed bark must still be measured: years alone don't make it fit.
 
     Examples
     --------
@@ -100,8 +111,13 @@ def life_plan(
         standard=rule,
         practice=used,
     )
-    finished = by_panel(finished_on or {})
-    sides = as_cut(sides, by_panel(cut_heights or {}), finished, on)
+    sides = as_cut(
+        sides,
+        by_panel(cut_heights or {}),
+        by_panel(finished_on or {}),
+        by_panel(tapped_years or {}),
+        on,
+    )
     years = max(0, math.floor(kept.last_age_years - age + _TINY))
     stages, places = stages_of(sides, years, kept)
     situation = Situation(
@@ -109,12 +125,13 @@ def life_plan(
         stages=stages,
         renewal_years=kept.renewal_years,
         run_years=kept.run_years,
+        shortest_run_months=kept.shortest_run_months,
         tapped_before=side_of(tapped_last, sides),
     )
     solution = solve(situation)
     plan = _table(solution, places, on, age)
     plan.attrs["proven"] = solution.proven
-    plan.attrs["findings"] = _findings(plan, solution, situation, on)
+    plan.attrs["findings"] = (*_findings(plan, solution, situation), *overuse(sides))
     return plan
 
 
@@ -181,9 +198,7 @@ def _month_after(day: dt.date, months: int) -> dt.date:
     return (pd.Timestamp(day) + pd.DateOffset(months=months)).date()
 
 
-def _findings(
-    plan: pd.DataFrame, solution: Solution, situation: Situation, on: dt.date
-) -> tuple[str, ...]:
+def _findings(plan: pd.DataFrame, solution: Solution, situation: Situation) -> tuple[str, ...]:
     found = []
     if not solution.proven:
         found.append("The plan keeps every rule; a better one wasn't ruled out in the time given.")
@@ -224,7 +239,7 @@ def life_plans(
         First day of the plans.
     cut_heights
         ``block_id``, ``panel``, ``foot_cm`` (height of the low right end of today's cut);
-        ``finished_on`` where known. None where nothing is tapped yet.
+        ``finished_on`` and ``tapped_years`` where known. None where nothing is tapped yet.
     system, standard, practice, rules
         As in :func:`life_plan`.
 
@@ -256,14 +271,17 @@ def life_plans(
                 expected="planted_on",
                 remedy="Ask the holding for the year of planting.",
             )
-        heights, finished = _today(today.get(block["block_id"]))
+        cuts = today.get(block["block_id"])
         first = on if begins is None else max(on, pd.Timestamp(begins).date())
         plan = life_plan(
             pd.Timestamp(planted).date(),
             first,
             girth_cm=girth,
-            cut_heights=heights,
-            finished_on=finished,
+            cut_heights=_told(cuts, "foot_cm"),
+            finished_on={
+                panel: pd.Timestamp(day).date() for panel, day in _told(cuts, "finished_on").items()
+            },
+            tapped_years=_told(cuts, "tapped_years"),
             tapped_last=last,
             system=system,
             standard=standard,
@@ -285,12 +303,8 @@ def _known(value: Any) -> Any:
     return None if value is None or pd.isna(value) else value
 
 
-def _today(cuts: pd.DataFrame | None) -> tuple[dict[str, float], dict[str, dt.date]]:
-    if cuts is None:
-        return {}, {}
-    heights = cuts.dropna(subset="foot_cm").set_index("panel")["foot_cm"].to_dict()
-    if "finished_on" not in cuts:
-        return heights, {}
-    dated = cuts.dropna(subset="finished_on")
-    finished = pd.to_datetime(dated.set_index("panel")["finished_on"]).dt.date.to_dict()
-    return heights, finished
+def _told(cuts: pd.DataFrame | None, column: str) -> dict[str, Any]:
+    """Give what a column tells of each panel."""
+    if cuts is None or column not in cuts:
+        return {}
+    return cuts.dropna(subset=column).set_index("panel")[column].to_dict()

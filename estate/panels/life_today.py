@@ -49,7 +49,7 @@ def untouched_sides(
             number=number,
             origin_cm=practice.opening_height_cm,
             length_cm=practice.opening_height_cm - practice.lowest_cm,
-            month_cm=bark_use(system, practice=practice).year_planned_cm / MONTHS,
+            month_cm=bark_use(system, practice=practice).year_on_trunk_cm / MONTHS,
             opens=0,
         )
         for number in range(1, practice.young_panels + 1)
@@ -64,7 +64,7 @@ def untouched_sides(
             number=tier * count + place,
             origin_cm=floor + tier * (reach + practice.stacked_gap_cm),
             length_cm=reach,
-            month_cm=bark_use(system, direction="up", practice=practice).year_planned_cm / MONTHS,
+            month_cm=bark_use(system, direction="up", practice=practice).year_on_trunk_cm / MONTHS,
             opens=max(0, math.ceil(standard.mature_year - age_years - _TINY)),
         )
         for tier in range(practice.high_tiers)
@@ -106,6 +106,7 @@ def as_cut(
     sides: list[Side],
     heights: Mapping[PanelName, float],
     finished: Mapping[PanelName, dt.date],
+    tapped_years: Mapping[PanelName, float],
     on: dt.date,
 ) -> list[Side]:
     """Give the sides as they stand today: the latest generation that is named is in use.
@@ -118,6 +119,8 @@ def as_cut(
         Height of the low right end of today's cut of each panel known, cm.
     finished
         Day on which a panel was last tapped.
+    tapped_years
+        Years of tapping that a panel has had.
     on
         The plan's first day.
 
@@ -127,17 +130,18 @@ def as_cut(
         The tree has no such panel, a height lies outside it, or a day lies after `on`.
     """
     known = {side.panel(generation) for side in sides for generation in range(len(BARKS))}
-    for panel in [*heights, *finished]:
+    for panel in [*heights, *finished, *tapped_years]:
         if panel not in known:
             letters = ", ".join(str(side.panel(0)) for side in sides)
             raise _strange(panel, f"one of {letters}, or a renewal of it")
-    return [_side_as_cut(side, heights, finished, on) for side in sides]
+    return [_side_as_cut(side, heights, finished, tapped_years, on) for side in sides]
 
 
 def _side_as_cut(
     side: Side,
     heights: Mapping[PanelName, float],
     finished: Mapping[PanelName, dt.date],
+    tapped_years: Mapping[PanelName, float],
     on: dt.date,
 ) -> Side:
     named = [number for number in range(len(BARKS)) if side.panel(number) in heights]
@@ -157,11 +161,18 @@ def _side_as_cut(
             remedy="Measure the height of the cut's low right end again, or mend the practice.",
         )
     cut = min(max(cut, 0.0), side.length_cm)
-    idle = _years_since(side.panel(generation), finished, on, 0.0)
-    older = idle + cut / (side.month_cm * MONTHS)
+    years = tapped_years.get(side.panel(generation))
+    side = replace(
+        side,
+        generation=generation,
+        cut_cm=cut,
+        cut_year_cm=cut / years if years else 0.0,
+        idle_years=_years_since(side.panel(generation), finished, on, 0.0),
+    )
+    older = side.idle_years + cut / side.pace_cm
     if generation > 0:
         older = _years_since(side.panel(generation - 1), finished, on, older)
-    return replace(side, generation=generation, cut_cm=cut, idle_years=idle, older_idle_years=older)
+    return replace(side, older_idle_years=older)
 
 
 def _years_since(
@@ -196,3 +207,26 @@ def side_of(panel: str | None, sides: list[Side]) -> int | None:
         if (side.letter, side.number) == (name.letter, name.number):
             return place
     raise _strange(panel, "a panel of the tree")
+
+
+def overuse(sides: list[Side]) -> tuple[str, ...]:
+    """Say of each panel where more bark was used in a year than is planned.
+
+    Parameters
+    ----------
+    sides
+        As they stand today, with the bark used in a year up to now.
+    """
+    found = []
+    for side in sides:
+        planned = side.month_cm * MONTHS
+        if side.cut_year_cm > planned * (1 + _TINY):
+            left = side.length_cm - side.cut_cm
+            more = 100 * (side.cut_year_cm / planned - 1)
+            found.append(
+                f"{side.panel(side.generation)} used {side.cut_year_cm:.1f} cm of bark a year, "
+                f"{more:.0f} % over the {planned:.1f} cm planned: at that pace its {left:.0f} cm "
+                f"last {left / side.cut_year_cm:.1f} years, not {left / planned:.1f}. Check "
+                "shavings and guide lines."
+            )
+    return tuple(found)
