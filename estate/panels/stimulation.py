@@ -304,7 +304,7 @@ def _rounds(
 
 
 def _place(system: HarvestSystem, stimulation: Stimulation) -> str:
-    if stimulation.method == "La":
+    if "La" in stimulation.methods:
         return "on the cut, over the lace of rubber left on it"
     upward = any(cut.cut.direction == "U" for cut in system.cuts)
     band = "" if stimulation.band_cm is None else f" in a band of {stimulation.band_cm:g} cm"
@@ -328,12 +328,12 @@ def _findings(
             f"water: from a product of {product:g} % that is {usual:.1f} %, not the "
             f"{strength:g} % of the system. The plan mixes by the system; the label rules."
         )
-    named = {"Pa": "panel_strength", "La": "lace_strength"}.get(stimulation.method)
-    if named is not None and strength != figures[named].value:
-        found.append(
-            f"The system's {strength:g} % isn't the {figures[named].value:g} % that "
-            f"{figures[named].source} gives for this method."
-        )
+    for method, named in (("Pa", "panel_strength"), ("La", "lace_strength")):
+        if method in stimulation.methods and strength != figures[named].value:
+            found.append(
+                f"The system's {strength:g} % isn't the {figures[named].value:g} % that "
+                f"{figures[named].source} gives for {method}."
+            )
     low, high = figures["band_narrowest"].value, figures["band_widest"].value
     if stimulation.band_cm is not None and not low <= stimulation.band_cm <= high:
         found.append(
