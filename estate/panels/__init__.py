@@ -7,7 +7,8 @@ from estate.panels.bark import BarkUse, bark_use
 from estate.panels.cord import CordMarks, cord_marks, cord_table
 from estate.panels.guide import MarkedPanel, MarkingGuide, marking_guide
 from estate.panels.layout import PanelWarning, lay_panels
-from estate.panels.life_plan import life_plan, life_plans
+from estate.panels.life_blocks import life_plans
+from estate.panels.life_plan import life_plan, panel_spans
 from estate.panels.life_rules import LifeRules
 from estate.panels.marking import ThinBarkError
 from estate.panels.notation import (
@@ -41,6 +42,7 @@ __all__ = [
     "life_plan",
     "life_plans",
     "marking_guide",
+    "panel_spans",
     "parse_notation",
     "plan_stimulation",
     "relative_intensity",

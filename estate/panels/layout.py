@@ -131,6 +131,15 @@ def _check_columns(
                 expected=", ".join(sorted(columns)),
                 remedy="Give the frame its contract's columns.",
             )
+        twice = frame["block_id" if name in ("blocks", "facing") else "tree_id"].duplicated()
+        if twice.any():
+            raise ColumnError.at(
+                layer=name,
+                row=frame.loc[twice].iloc[0, 0],
+                found=f"{int(twice.sum())} rows of a key that stands before",
+                expected="one row each",
+                remedy="Keep one row of each.",
+            )
     strange = ~trees["block_id"].isin(blocks["block_id"])
     if strange.any():
         raise ColumnError.at(
@@ -151,7 +160,7 @@ def _trees_to_mark(
 ) -> pd.DataFrame:
     known = [name for name in ("tree_id", "girth_cm", "bark_mm") if name in girths]
     stand = classes.loc[classes["class"].isin(_TAPPED), ["tree_id", "class"]]
-    stand = stand.merge(girths[known], on="tree_id", how="left", validate="one_to_one")
+    stand = stand.merge(girths[known], on="tree_id", how="left")
     stand = stand.merge(trees[["tree_id", "block_id"]], on="tree_id", how="left")
     stand = _without(stand, stand["girth_cm"].isna(), "no girth is known")
     if "bark_mm" in stand:
@@ -214,8 +223,9 @@ def _one_row_a_panel(stand: pd.DataFrame, practice: MarkingPractice) -> pd.DataF
     reach = panels["reach_cm"].to_numpy()
     foot = panels["foot_cm"].to_numpy() + tier * (reach + practice.stacked_gap_cm)
     drop = panels["drop_cm"].to_numpy()
-    letters = np.where(upward, "HO-", "BO-")
-    names = pd.Series(letters, dtype="str") + pd.Series(number + 1).astype("str")
+    most = int(number.max()) + 1 if len(number) else 0
+    known = [f"{letters}O-{name}" for letters in "BH" for name in range(1, most + 1)]
+    names = pd.Series(known, dtype="str").take(number + upward * most).reset_index(drop=True)
     return panels.assign(
         panel_no=number + 1,
         panel=names,

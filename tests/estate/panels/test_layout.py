@@ -97,6 +97,13 @@ def test_a_tree_of_an_unknown_block_is_refused():
         lay_panels(**stand([45.0], ["ready"], blocks="c"))
 
 
+def test_a_tree_told_twice_is_refused():
+    given = stand([45.0, 46.0], ["ready", "ready"])
+    given["girths"]["tree_id"] = "t0"
+    with pytest.raises(ColumnError, match="one row each"):
+        lay_panels(**given)
+
+
 def test_arguments_are_left_as_they_were():
     given = stand([45.0, 90.0], ["ready", "mature"])
     before = {name: frame.copy() for name, frame in given.items() if name != "standard"}

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from estate.panels import MarkingPractice, bark_use
-from estate.panels.life_plan import life_plan, life_plans
+from estate.panels.life_blocks import life_plans
+from estate.panels.life_plan import life_plan, panel_spans
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Stage, solve
 from estate.standards import standard_named
@@ -292,6 +293,26 @@ def test_no_panel_is_opened_for_a_month_or_two():
     plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 95.0})
     last = plan.groupby("panel")["year"].transform("max") == plan["year"]
     assert (plan.loc[~last, "months"] >= 3).all()
+
+
+def test_the_two_figures_of_a_panel_diagnosis():
+    # Base bark alone: 2 x 110 cm; BO-1 at 80 cm has used 50, BO-2 30: 80 of 220 cm. The 140 cm
+    # left last 140 / 15.65 = 8.94 years.
+    low = replace(PRACTICE, high_top_cm=200.0, stacked_gap_cm=50.0)
+    plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 100.0}, practice=low)
+    assert plan.attrs["virgin_used_share"] == pytest.approx(80 / 220)
+    assert plan.attrs["virgin_years_left"] == pytest.approx(8.94, abs=0.01)
+
+
+def test_spans_of_panels_for_a_chart():
+    plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 95.0})
+    spans = panel_spans(plan)
+    assert spans["panel"].is_unique
+    assert spans["months"].sum() == plan["months"].sum()
+    assert spans["from_year"].is_monotonic_increasing
+    assert (spans["low_until"] <= spans["until_year"] + 1e-9).all()
+    assert (spans["until_year"] <= spans["high_until"] + 1e-9).all()
+    assert spans["high_until"].max() <= plan["year"].max()
 
 
 def test_a_panel_or_height_that_the_tree_has_not_is_refused():
