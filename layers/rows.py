@@ -26,7 +26,9 @@ from layers.errors import SettingError
 
 # Share of a row gap within which a point belongs to the row beside it.
 _SIDEWAYS_SHARE = 0.4
+# How many planting distances a link in a row may span, and one that bridges a run of vacancies.
 _AHEAD_GAPS = 4.5
+_BRIDGED_GAPS = 15.0
 # Below this resultant length of the nearest neighbours' bearings a stand has no rows.
 _LEAST_ALIGNMENT = 0.6
 _NEIGHBOURS = 13
@@ -276,27 +278,61 @@ def _chained(
     tree_gap: float,
     row_gap: float,
 ) -> NDArray[np.int64]:
-    """Group trees by linking each to the nearest ones that stand in its own row."""
-    reach = min(_AHEAD_GAPS * tree_gap, 6.0 * row_gap)
-    pairs = KDTree(places).query_pairs(reach, output_type="ndarray")
-    pairs = np.concatenate([pairs, pairs[:, ::-1]])
-    step = places[pairs[:, 1]] - places[pairs[:, 0]]
-    # The two ends' mean direction, so that a bend in the row is followed.
-    both = np.angle(np.exp(2j * direction[pairs[:, 0]]) + np.exp(2j * direction[pairs[:, 1]])) / 2.0
-    along = np.abs(step[:, 0] * np.sin(both) + step[:, 1] * np.cos(both))
-    aside = np.abs(step[:, 0] * np.cos(both) - step[:, 1] * np.sin(both))
-    own = direction[pairs[:, 0]]
-    forward = step[:, 0] * np.sin(own) + step[:, 1] * np.cos(own) > 0.0
-    allowed = _SIDEWAYS_SHARE * min(row_gap, 2.0 * tree_gap)
-    fits = (aside < allowed) & (aside < 0.5 * along)
-    pairs, along, aside, forward = pairs[fits], along[fits], aside[fits], forward[fits]
-    # To each tree the nearest on either side of it.
-    end = 2 * pairs[:, 0] + forward
-    order = np.lexsort((along + 2.0 * aside, end))
-    links = pairs[order][np.unique(end[order], return_index=True)[1]]
+    """Group trees by linking each to the nearest ones that stand in its own row.
+
+    Where a row stops on one side, a second look farther on bridges a run of vacancies to a row
+    that stops facing it.
+    """
+    aside = _SIDEWAYS_SHARE * min(row_gap, 2.0 * tree_gap)
+    every = np.arange(len(places))
+    near = _links(places, direction, every, reach=_AHEAD_GAPS * tree_gap, aside=aside)
+    met = np.zeros((len(places), 2), dtype=bool)
+    met[near[:, 0], near[:, 2]] = True
+    ends = np.flatnonzero(~met.all(axis=1))
+    far = _links(places, direction, ends, reach=_BRIDGED_GAPS * tree_gap, aside=aside)
+    facing = _side_of(places, direction, far[:, 1], far[:, 0])
+    open_ends = ~met[far[:, 0], far[:, 2]] & ~met[far[:, 1], facing]
+    links = np.concatenate([near[:, :2], far[open_ends, :2]])
     count = len(places)
     graph = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(count, count))
     return connected_components(graph, directed=False)[1].astype("int64")
+
+
+def _links(
+    places: NDArray[np.float64],
+    direction: NDArray[np.float64],
+    among: NDArray[np.int64],
+    *,
+    reach: float,
+    aside: float,
+) -> NDArray[np.int64]:
+    """Give, for either side of each tree, the nearest one in its row: tree, other and side."""
+    if len(among) < 2:
+        return np.empty((0, 3), dtype="int64")
+    pairs = among[KDTree(places[among]).query_pairs(reach, output_type="ndarray")]
+    pairs = np.concatenate([pairs, pairs[:, ::-1]]).astype("int64")
+    step = places[pairs[:, 1]] - places[pairs[:, 0]]
+    # The two ends' mean direction, so that a bend in the row is followed.
+    both = np.angle(np.exp(2j * direction[pairs]).sum(axis=1)) / 2.0
+    along = np.abs(step[:, 0] * np.sin(both) + step[:, 1] * np.cos(both))
+    away = np.abs(step[:, 0] * np.cos(both) - step[:, 1] * np.sin(both))
+    fits = (away < aside) & (away < 0.5 * along)
+    pairs, along, away = pairs[fits], along[fits], away[fits]
+    side = _side_of(places, direction, pairs[:, 0], pairs[:, 1])
+    order = np.lexsort((along + 2.0 * away, side, pairs[:, 0]))
+    first = np.unique(2 * pairs[order, 0] + side[order], return_index=True)[1]
+    return np.column_stack([pairs, side])[order][first]
+
+
+def _side_of(
+    places: NDArray[np.float64],
+    direction: NDArray[np.float64],
+    tree: NDArray[np.int64],
+    other: NDArray[np.int64],
+) -> NDArray[np.int64]:
+    """Tell on which side along a tree's row another one stands: 1 ahead, 0 behind."""
+    step, way = places[other] - places[tree], direction[tree]
+    return (step[:, 0] * np.sin(way) + step[:, 1] * np.cos(way) > 0.0).astype("int64")
 
 
 def _numbered_groups(
