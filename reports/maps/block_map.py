@@ -152,7 +152,7 @@ def head_content(plan: PlanView, block: pd.Series) -> dict[str, Any]:
         "holding": block.get("holding_id"),
         "member": _first(holder, "member"),
         "planted": _date_text(block.get("planted_on")),
-        "clone": block.get("clone"),
+        "clone": None if pd.isna(block.get("clone")) else block["clone"],
         "material": block.get("material"),
         "area_ha": None if pd.isna(block.get("area_ha")) else round(float(block["area_ha"]), 3),
         "standard": plan.standard.title,
