@@ -34,7 +34,7 @@ class GrowthModel:
     blocks: pd.DataFrame
 
     def tree_increments(self, block_id: ArrayLike, lead: ArrayLike) -> tuple[Floats, Floats]:
-        """Give each tree's expected yearly increment and its standard deviation, cm a year.
+        """Give each tree's expected yearly increment and how trees differ from that, cm a year.
 
         Parameters
         ----------
@@ -45,17 +45,20 @@ class GrowthModel:
 
         Returns
         -------
-        increment_cm, sd_cm : ndarray of float64
-            The increment is never below 0.
+        increment_cm, tree_sd_cm : ndarray of float64
+            The increment is never below 0; the deviation leaves out how sure the block's mean
+            increment is (:meth:`block_sd`), which all its trees share.
         """
         rows = self.blocks.reindex(np.asarray(block_id, object))
         mean = rows["increment_cm"].to_numpy(float)
         ahead = np.nan_to_num(np.clip(np.asarray(lead, float), -0.9, 0.9))
         increment = mean * np.maximum(1.0 + rows["lead_kept"].to_numpy(float) * ahead, 0.0)
-        spread = np.hypot(
-            rows["tree_sd_cm"].to_numpy(float), rows["increment_sd_cm"].to_numpy(float)
-        )
-        return increment, spread
+        return increment, rows["tree_sd_cm"].to_numpy(float)
+
+    def block_sd(self, block_id: ArrayLike) -> Floats:
+        """Give how sure each tree's block's mean increment is, cm a year; NaN if not known."""
+        rows = self.blocks.reindex(np.asarray(block_id, object))
+        return rows["increment_sd_cm"].to_numpy(float)
 
 
 def age_years(planted_on: ArrayLike, on: ArrayLike) -> Floats:
