@@ -6,11 +6,13 @@ May import `layers`; only the entry points in `estate.app` may import `reports` 
 from estate.girth import (
     DecisionRule,
     NearReady,
+    SamplePlan,
     block_readiness,
     classify,
     clean_girths,
     estimate_girth,
     sample_design,
+    sample_effort,
     taped_trees,
 )
 from estate.standards import OpeningStandard, standard_named, standards
@@ -19,11 +21,13 @@ __all__ = [
     "DecisionRule",
     "NearReady",
     "OpeningStandard",
+    "SamplePlan",
     "block_readiness",
     "classify",
     "clean_girths",
     "estimate_girth",
     "sample_design",
+    "sample_effort",
     "standard_named",
     "standards",
     "taped_trees",

@@ -86,7 +86,7 @@ def stand_on_date(
     known = usable(measured)
     if blocks is not None and growth is None:
         growth = fit_growth(trees, known, blocks, on, figures=figures)
-    standing = _standing(trees)
+    standing = standing_trees(trees)
     rows = known.merge(standing, on="tree_id")
     rows = _grown_on(rows, on, growth, figures)
     likely = _one_a_tree(rows)
@@ -117,7 +117,8 @@ def usable(measured: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(kept[kept["probability"] > 0.0]).reset_index(drop=True)
 
 
-def _standing(trees: pd.DataFrame) -> pd.DataFrame:
+def standing_trees(trees: pd.DataFrame) -> pd.DataFrame:
+    """Give the standing trees with their places, in the form of :class:`StandOnDate`."""
     rows = trees[(trees["status"] == "standing").to_numpy()]
     frame = pd.DataFrame(
         {

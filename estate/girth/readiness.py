@@ -15,8 +15,8 @@ from estate.girth.decision import BlockShare, DecisionRule, decide
 from estate.girth.designs import Design, share_interval
 from estate.girth.growth import GrowthModel, age_years, fit_growth, in_tapping
 from estate.girth.on_date import StandOnDate, places_of, stand_on_date, usable
-from estate.girth.sampling import walking_order
 from estate.girth.share import assisted_share, forecast, predicted_share
+from estate.girth.walking import walking_order
 from estate.standards import OpeningStandard
 
 Floats = NDArray[np.float64]

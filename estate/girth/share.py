@@ -28,6 +28,9 @@ class StandForecast:
         Shape (N,): girth as a share of the block's plain mean, and its standard deviation.
     alone_mean, alone_sd
         Shape (n,): of each taped tree from the others (without its cluster where one is given).
+    prior, scale
+        Shape (N,): variance of girth before any tape, and how much more than all blocks this one
+        varies.
     freedom
         Trees that the block's own variability rests on.
     taped
@@ -38,6 +41,8 @@ class StandForecast:
     sd: Floats
     alone_mean: Floats
     alone_sd: Floats
+    prior: Floats
+    scale: float
     freedom: float
     taped: Wholes
     _system: _System
@@ -156,6 +161,8 @@ def forecast(
         sd=np.sqrt(fit.scale * np.maximum(variance, 0.0)),
         alone_mean=alone_mean,
         alone_sd=alone_sd,
+        prior=prior + model.variogram.nugget,
+        scale=fit.scale,
         freedom=fit.freedom,
         taped=taped,
         _system=_System(
@@ -276,3 +283,30 @@ def assisted_share(
         cluster_count=cluster_count,
     )
     return float(np.clip(chance.mean() + missed.mean(), 0.0, 1.0)), variance
+
+
+def expected_variance(model: StandModel, places: Places, taped: Wholes) -> float:
+    """Give the variance to expect of a share of one half, before the tapes are read.
+
+    What :func:`predicted_share` gives on average over stands of this model: a tree's own chance
+    varies with its girth's forecast, by the orthant formula of two normal variables.
+
+    Parameters
+    ----------
+    model
+        How girth varies within a block.
+    places
+        The block's N standing trees.
+    taped
+        Shape (n,): which of them are taped, 1 or more.
+    """
+    flat = np.zeros(len(taped))
+    view = forecast(model, places, taped, flat + 1.0, flat)
+    total = view.prior
+    untaped = np.ones(len(places.xy_m), bool)
+    untaped[taped] = False
+    known = np.clip(1.0 - view.sd**2 / (view.scale * total), 0.0, 1.0)
+    weights = untaped * norm.pdf(0.0) / np.sqrt(view.scale * total)
+    own = float((0.25 - np.arcsin(known[untaped]) / (2.0 * np.pi)).sum())
+    count = len(untaped)
+    return max(view.joint(weights) + own, 0.0) / count**2
