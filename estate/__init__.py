@@ -6,7 +6,6 @@ May import `layers`; only the entry points in `estate.app` may import `reports` 
 from estate.girth import (
     DecisionRule,
     NearReady,
-    SamplePlan,
     block_readiness,
     classify,
     clean_girths,
@@ -21,7 +20,6 @@ __all__ = [
     "DecisionRule",
     "NearReady",
     "OpeningStandard",
-    "SamplePlan",
     "block_readiness",
     "classify",
     "clean_girths",

@@ -9,7 +9,7 @@ from estate.girth.decision import DecisionRule
 from estate.girth.estimate import estimate_girth
 from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.readiness import block_readiness
-from estate.girth.sampling import SamplePlan, sample_design, sample_effort, sample_size
+from estate.girth.sampling import sample_design, sample_effort, sample_size
 from estate.girth.surface import GirthRaster, girth_surface, growth_curve, write_girth_raster
 from estate.girth.tapes import taped_trees
 
@@ -18,7 +18,6 @@ __all__ = [
     "GirthRaster",
     "GrowthModel",
     "NearReady",
-    "SamplePlan",
     "block_readiness",
     "classify",
     "clean_girths",

@@ -97,9 +97,11 @@ def sample_size(
 def sample_design(
     trees: pd.DataFrame,
     *,
-    plan: SamplePlan | None = None,
-    model: StandModel | None = None,
+    margin: float = 0.10,
+    minutes: float | None = None,
     taped: Collection[str] = (),
+    model: StandModel | None = None,
+    seed: int = 0,
     figures: Mapping[str, Figure] | None = None,
 ) -> pd.DataFrame:
     """Give the trees to tape next in each block, in the order of walking.
@@ -113,19 +115,25 @@ def sample_design(
     ----------
     trees
         tree_id, block_id, row_id, tree_no, status, and Point geometry in a metric CRS.
-    plan
-        None for a margin of ten in a hundred.
-    model
-        As fitted to tapes of this cooperative; None for the project's own figures of a stand.
+    margin
+        Half the width wanted of the 95 % interval of each block's share, 0.005 to 0.5.
+    minutes
+        Time to spend in each block, more than 0; None for as long as the margin takes.
     taped
         tree_id of trees that count as taped already.
+    model
+        As fitted to tapes of this cooperative; None for the project's own figures of a stand.
+    seed
+        Of the random start of each block's walk, 0 or more.
 
     Returns
     -------
     DataFrame
         block_id, tree_id, stop_no (1, 2, … in each block), row_id, tree_no.
     """
-    chosen = _choices(trees, plan or SamplePlan(), model, taped, figures)
+    chosen = _choices(
+        trees, SamplePlan(margin=margin, minutes=minutes, seed=seed), model, taped, figures
+    )
     columns = ["block_id", "tree_id", "stop_no", "row_id", "tree_no"]
     rows = [
         choice.walk.iloc[choice.picked].assign(stop_no=np.arange(1, len(choice.picked) + 1))
@@ -140,12 +148,19 @@ def sample_design(
 def sample_effort(
     trees: pd.DataFrame,
     *,
-    plan: SamplePlan | None = None,
-    model: StandModel | None = None,
+    margin: float = 0.10,
+    minutes: float | None = None,
     taped: Collection[str] = (),
+    model: StandModel | None = None,
+    seed: int = 0,
     figures: Mapping[str, Figure] | None = None,
 ) -> pd.DataFrame:
     """Give what :func:`sample_design` asks of a surveyor in each block, and what it brings.
+
+    Parameters
+    ----------
+    trees, margin, minutes, taped, model, seed
+        As in :func:`sample_design`.
 
     Returns
     -------
@@ -153,7 +168,9 @@ def sample_effort(
         block_id, to_tape (trees), every_row (1 for each row, 2 for every second …), walk_m,
         minutes, margin (half the width of the interval to expect at a share of one half).
     """
-    chosen = _choices(trees, plan or SamplePlan(), model, taped, figures)
+    chosen = _choices(
+        trees, SamplePlan(margin=margin, minutes=minutes, seed=seed), model, taped, figures
+    )
     return pd.DataFrame(
         {
             "block_id": [choice.block_id for choice in chosen],
