@@ -11,11 +11,13 @@ import statsmodels.api as sm
 from numpy.typing import ArrayLike, NDArray
 
 from estate.figures import Figure, load_figures
+from estate.girth.tapes import best_of_point, usable
 
 Floats = NDArray[np.float64]
 DAYS_A_YEAR = 365.25
 _LEAST_GAP_DAYS = 150.0
 _LEAST_REPEATS = 8
+_SURE = 0.8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,7 +191,8 @@ def fit_growth(
     trees
         tree_id, block_id.
     measured
-        tree_id, girth_cm, measured_at.
+        tree_id, girth_cm, measured_at; point_id, probability and used where known. Only tapes
+        that are four in five sure of their tree count as repeats.
     blocks
         block_id, planted_on; opened_on where known.
     on
@@ -215,9 +218,9 @@ def fit_growth(
         },
         index=pd.Index(blocks["block_id"], name="block_id"),
     )
-    repeats = tree_increments_from_repeats(measured).merge(
-        trees[["tree_id", "block_id"]], on="tree_id"
-    )
+    known = usable(measured)
+    sure = known[best_of_point(known) & (known["probability"] >= _SURE).to_numpy()]
+    repeats = tree_increments_from_repeats(sure).merge(trees[["tree_id", "block_id"]], on="tree_id")
     repeats = repeats[repeats["block_id"].isin(model.index)]
     if len(repeats) >= _LEAST_REPEATS:
         model = _with_repeats(model, repeats, figures["tape_sd"].value)

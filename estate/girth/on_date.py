@@ -20,6 +20,7 @@ from estate.girth.growth import (
     trade_girth_cm,
 )
 from estate.girth.stand import Places, StandModel, condition, fit_stand
+from estate.girth.tapes import best_of_point, usable
 from estate.girth.variogram import Variogram
 from layers.errors import ColumnError
 
@@ -90,7 +91,7 @@ def stand_on_date(
     rows = known.merge(standing, on="tree_id")
     rows = _grown_on(rows, on, growth, figures)
     likely = _one_a_tree(rows)
-    taped = _one_a_tree(rows[_best_of_point(rows)])
+    taped = _one_a_tree(rows[best_of_point(rows)])
     means = _block_means(taped, standing, blocks, on, figures)
     mean = means.reindex(taped["block_id"]).to_numpy(float)
     taped = taped.assign(share=taped["girth_cm"] / mean, noise_share2=taped["noise_cm2"] / mean**2)
@@ -102,19 +103,6 @@ def stand_on_date(
         blocks=_fit_blocks(taped, means, model),
         model=model,
     )
-
-
-def usable(measured: pd.DataFrame) -> pd.DataFrame:
-    """Give the rows that carry a tree, a girth and a date, and weren't set aside."""
-    rows = measured.dropna(subset=["tree_id", "girth_cm", "measured_at"])
-    if "used" in rows:
-        rows = rows[rows["used"].to_numpy(bool)]
-    moment = pd.to_datetime(rows["measured_at"], utc=True, format="ISO8601").dt.tz_localize(None)
-    probability = rows["probability"].astype(float).fillna(1.0) if "probability" in rows else 1.0
-    point = rows["point_id"] if "point_id" in rows else np.arange(len(rows)).astype(str)
-    kept = rows.assign(measured_at=moment, probability=probability, point_id=point)
-    kept = kept[["point_id", "tree_id", "girth_cm", "measured_at", "probability"]]
-    return pd.DataFrame(kept[kept["probability"] > 0.0]).reset_index(drop=True)
 
 
 def standing_trees(trees: pd.DataFrame) -> pd.DataFrame:
@@ -163,14 +151,6 @@ def _grown_on(
         shift_cm=np.nan_to_num(growth.block_sd(rows["block_id"])) * np.abs(years),
         grown=np.abs(years) * DAYS_A_YEAR > _FRESH_DAYS,
     )
-
-
-def _best_of_point(rows: pd.DataFrame) -> NDArray[np.bool_]:
-    """Mark the likeliest tree of each point: its girth counts once in the stand."""
-    if rows.empty:
-        return np.zeros(0, bool)
-    best = rows.groupby("point_id")["probability"].idxmax()
-    return np.asarray(rows.index.isin(best))
 
 
 def _one_a_tree(rows: pd.DataFrame) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from estate.figures import Figure, load_figures
 from estate.girth.decision import BlockShare, DecisionRule, decide
 from estate.girth.designs import Design, share_interval
 from estate.girth.growth import GrowthModel, age_years, fit_growth, in_tapping
-from estate.girth.on_date import StandOnDate, places_of, stand_on_date, usable
+from estate.girth.on_date import StandOnDate, places_of, stand_on_date
 from estate.girth.share import assisted_share, forecast, predicted_share
 from estate.girth.walking import walking_order
 from estate.standards import OpeningStandard
@@ -93,7 +93,7 @@ def block_readiness(
     figures = load_figures("growth") if figures is None else figures
     date = pd.Timestamp(on)  # type: ignore[arg-type]
     if growth is None:
-        growth = fit_growth(trees, usable(measured), blocks, date, figures=figures)
+        growth = fit_growth(trees, measured, blocks, date, figures=figures)
     stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth, figures=figures)
     walk = _in_walking_order(trees, stand)
     standing = dict(tuple(walk.groupby("block_id", sort=False)))

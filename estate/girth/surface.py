@@ -24,7 +24,7 @@ from estate.girth.growth import (
     opening_age_years,
     trade_girth_cm,
 )
-from estate.girth.on_date import stand_on_date, usable
+from estate.girth.on_date import stand_on_date
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,7 +159,7 @@ def growth_curve(
     figures = load_figures("growth") if figures is None else figures
     date = pd.Timestamp(on)  # type: ignore[arg-type]
     if growth is None:
-        growth = fit_growth(trees, usable(measured), blocks, date, figures=figures)
+        growth = fit_growth(trees, measured, blocks, date, figures=figures)
     stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth, figures=figures)
     variogram = stand.model.variogram
     spread = float(np.sqrt(variogram.nugget + variogram.sill + stand.model.trend))
