@@ -11,6 +11,7 @@ from estate.girth import (
     clean_girths,
     estimate_girth,
     sample_design,
+    sample_effort,
     taped_trees,
 )
 from estate.panels import (
@@ -65,6 +66,7 @@ __all__ = [
     "marking_guide",
     "parse_notation",
     "sample_design",
+    "sample_effort",
     "standard_named",
     "standards",
     "taped_trees",
