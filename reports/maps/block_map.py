@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from estate.figures import load_figures
 from layers.errors import SettingError
 from reports.maps.ground_picture import (
     SLOPE_BREAKS_DEG,
@@ -125,6 +126,7 @@ def block_content(plan: PlanView, block_id: str, *, frame: EarthFrame) -> dict[s
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
         "ground": _ground(plan, area, table, frame),
         "sun": sun_content(plan, block_id),
+        "marking": {"depth_mm": load_figures("marking")["cut_depth_most"].value},
     }
 
 
