@@ -1,0 +1,89 @@
+"""The ground of each task of a plan: stops, other trees near, the way, and what lies about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+
+from reports.drawings.task_map import TaskGround
+from reports.plan_view import PlanView
+
+_ABOUT_M = 60.0
+
+
+def task_grounds(plan: PlanView, task_ids: list[str]) -> Iterator[tuple[str, TaskGround]]:
+    """Give the ground of each task in turn.
+
+    Parameters
+    ----------
+    plan
+        A finished plan.
+    task_ids
+        Tasks of `plan.tasks`.
+    """
+    layers = plan.layers
+    trees = layers.trees[["tree_id", "row_id", "block_id", "tree_no", "status", "geometry"]]
+    placed = (
+        trees.merge(layers.rows[["row_id", "row_no"]], on="row_id", how="left")
+        .merge(plan.classes[["tree_id", "class"]], on="tree_id", how="left")
+        .merge(plan.tasks, on="tree_id", how="left")
+    )
+    placed = gpd.GeoDataFrame(placed, geometry="geometry", crs=layers.crs)
+    by_task = dict(iter(placed[placed["task_id"].isin(task_ids)].groupby("task_id", sort=False)))
+    walks = plan.walks.set_index("task_id").geometry
+    for task_id in task_ids:
+        stops = by_task[task_id].sort_values("stop_no")
+        walk = walks.get(task_id)
+        if walk is None or shapely.is_empty(walk):
+            walk = _through(stops)
+        near = placed.cx[_about(stops)]
+        others = near[near["task_id"] != task_id]
+        window = shapely.box(*stops.total_bounds).buffer(4 * _ABOUT_M)
+        yield (
+            task_id,
+            TaskGround(
+                stops=stops,
+                others=others.assign(in_task=others["task_id"].notna()),
+                walk=walk,
+                rows=layers.rows[layers.rows.intersects(window)],
+                blocks=layers.blocks[layers.blocks.intersects(window)],
+                obstacles=_near(layers.obstacles, window),
+                places=layers.places,
+            ),
+        )
+
+
+def _about(stops: gpd.GeoDataFrame) -> tuple[slice, slice]:
+    west, south, east, north = stops.total_bounds
+    return (
+        slice(west - _ABOUT_M, east + _ABOUT_M),
+        slice(south - _ABOUT_M, north + _ABOUT_M),
+    )
+
+
+def _near(layer: gpd.GeoDataFrame, window: shapely.Polygon) -> gpd.GeoDataFrame:
+    return layer[layer.intersects(window)] if len(layer) else layer
+
+
+def _through(stops: gpd.GeoDataFrame) -> shapely.LineString:
+    """Give the line from stop to stop of a task that has no walking line."""
+    xy = shapely.get_coordinates(stops.geometry)
+    return shapely.LineString(xy if len(xy) > 1 else [xy[0], xy[0]])
+
+
+def tasks_of_block(plan: PlanView, block_id: str) -> list[str]:
+    """Give the tasks that touch a block, in the order of the plan's task sums."""
+    there = plan.layers.trees.loc[plan.layers.trees["block_id"] == block_id, "tree_id"]
+    touching = set(plan.tasks.loc[plan.tasks["tree_id"].isin(there), "task_id"])
+    return [str(task) for task in plan.task_sums["task_id"] if task in touching]
+
+
+def members_of(plan: PlanView) -> pd.Series:
+    """Give each block's member, by ``block_id``."""
+    joined = plan.layers.blocks[["block_id", "holding_id"]].merge(
+        pd.DataFrame(plan.layers.holdings[["holding_id", "member"]]), on="holding_id", how="left"
+    )
+    return joined.set_index("block_id")["member"].fillna("")
