@@ -11,6 +11,7 @@ from estate.girth import (
     clean_girths,
     estimate_girth,
     sample_design,
+    sample_effort,
     taped_trees,
 )
 from estate.panels import (
@@ -67,6 +68,7 @@ __all__ = [
     "parse_notation",
     "plan_stimulation",
     "sample_design",
+    "sample_effort",
     "standard_named",
     "standards",
     "taped_trees",
