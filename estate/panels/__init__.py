@@ -8,8 +8,8 @@ from estate.panels.cord import CordMarks, cord_marks, cord_table
 from estate.panels.guide import MarkingGuide, marking_guide
 from estate.panels.layout import PanelWarning, lay_panels
 from estate.panels.life_blocks import life_plans
-from estate.panels.life_plan import life_plan, panel_spans
 from estate.panels.life_rules import LifeRules
+from estate.panels.lifetime import life_plan, panel_spans
 from estate.panels.marked_panel import MarkedPanel
 from estate.panels.marking import ThinBarkError
 from estate.panels.notation import (

@@ -235,6 +235,7 @@ def _guide_of(trunk: Trunk, rule: OpeningStandard, used: MarkingPractice) -> Mar
 def _check(girth_cm: float, direction: str) -> None:
     if not (math.isfinite(girth_cm) and girth_cm > 0):
         raise SettingError.at(
+            file="marking",
             layer="girth",
             found=f"girth {girth_cm} cm",
             expected="a girth above 0 cm",
@@ -242,6 +243,8 @@ def _check(girth_cm: float, direction: str) -> None:
         )
     if direction not in ("down", "up"):
         raise SettingError.at(
+            file="marking",
+            layer="panels",
             found=f"direction {direction}",
             expected="down or up",
             remedy="Write down for base panels, up for high panels.",
@@ -262,6 +265,8 @@ def _reach(direction: str, floor_cm: float, drop_cm: float, practice: MarkingPra
     reach = float(high_reach(floor_cm, drop_cm, practice))
     if reach <= 0:
         raise SettingError.at(
+            file="marking",
+            layer="panels",
             found=f"{practice.high_tiers} tiers of high panels from {floor_cm:.0f} cm",
             expected=f"room for them under {practice.high_top_cm:g} cm",
             remedy="Set fewer tiers, or a higher top.",

@@ -129,6 +129,7 @@ def _check_columns(
         missing = columns - set(frame.columns)
         if missing:
             raise ColumnError.at(
+                file="panels",
                 layer=name,
                 found="no column " + ", ".join(sorted(missing)),
                 expected=", ".join(sorted(columns)),
@@ -137,6 +138,7 @@ def _check_columns(
         twice = frame["block_id" if name in ("blocks", "facing") else "tree_id"].duplicated()
         if twice.any():
             raise ColumnError.at(
+                file="panels",
                 layer=name,
                 row=frame.loc[twice].iloc[0, 0],
                 found=f"{int(twice.sum())} rows of a key that stands before",
@@ -146,6 +148,7 @@ def _check_columns(
     strange = ~trees["block_id"].isin(blocks["block_id"])
     if strange.any():
         raise ColumnError.at(
+            file="panels",
             layer="trees",
             row=trees.loc[strange, "tree_id"].iloc[0],
             found=f"block {trees.loc[strange, 'block_id'].iloc[0]} ({int(strange.sum())} trees)",

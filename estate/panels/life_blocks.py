@@ -7,8 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from estate.panels.life_plan import DEFAULT_SYSTEM, PLAN_COLUMNS, life_plan
 from estate.panels.life_rules import LifeRules
+from estate.panels.lifetime import DEFAULT_SYSTEM, PLAN_COLUMNS, life_plan
 from estate.panels.notation import HarvestSystem
 from estate.panels.practice import MarkingPractice
 from estate.standards import OpeningStandard
@@ -65,6 +65,7 @@ def life_plans(
         )
         if planted is None:
             raise ColumnError.at(
+                file="life plan",
                 layer="blocks",
                 row=block["block_id"],
                 found="no planting date",

@@ -157,6 +157,7 @@ def cut_depth(bark_mm: float, standard: OpeningStandard, practice: MarkingPracti
     least = bark_limit_mm(standard, practice)
     if not bark_mm >= least:
         raise ThinBarkError.at(
+            file="marking",
             layer="girth",
             found=f"bark {bark_mm:g} mm thick",
             expected=f"{least:g} mm or more ({standard.title})",

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from estate.panels import MarkingPractice, bark_use
 from estate.panels.life_blocks import life_plans
-from estate.panels.life_plan import life_plan, panel_spans
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Stage, solve
+from estate.panels.lifetime import life_plan, panel_spans
 from estate.standards import standard_named
 from layers.errors import SettingError
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from estate.figures import load_figures
 from estate.panels.bark import bark_use
 from estate.panels.life_bark import Place, stages_of
 from estate.panels.life_rules import LifeRules
@@ -212,12 +213,13 @@ def _findings(plan: pd.DataFrame, solution: Solution, situation: Situation) -> t
             f"The trees rest {rest} of {situation.years * MONTHS} months: no bark is old enough, "
             "or yearly change lets its side rest."
         )
+    least = load_figures("bark")["renewed_bark_least"]
     first = plan.loc[plan["kind"] == "renewed", ["panel", "start"]].head(1)
     if not first.empty:
         panel, start = first.iloc[0]
         found.append(
             f"Renewed bark is tapped from {start:%Y-%m-%d} ({panel}): measure it first, and let it "
-            "be where it is thinner than the standard asks."
+            f"be where it is thinner than {least.value:g} {least.unit} ({least.source})."
         )
     return tuple(found)
 
