@@ -40,6 +40,8 @@ def settings_of_a_plan(draw):
         if bark:
             heights[bark + side] = draw(height)
     age = draw(st.floats(5, 29))
+    if age > 15 and draw(st.booleans()):
+        heights["HO-1"] = draw(st.floats(157.0, 185.0))
     rules = replace(
         RULES,
         renewal_years=draw(st.sampled_from([2.0, 3.5, 5.0, 8.0])),
@@ -128,10 +130,11 @@ def _check_renewal(rows, given_):
             panel, cut = today.get(side_of(row.panel), ("", np.nan))
             # Virgin bark ahead of today's cut; renewed bark behind it, or ahead where the cut of
             # today runs in renewed bark itself.
-            assert (row.kind == "renewed") == (height > cut or panel.startswith("BI"))
+            behind = height > cut if row.direction == "down" else height < cut
+            assert (row.kind == "renewed") == (behind or panel.startswith("BI"))
             if row.kind == "renewed":
                 age = years_between(pd.Timestamp(ON), row.start)
-                age += _years_cut_before(height, cut, given_)
+                age += _years_cut_before(height, cut, row.direction, given_)
                 assert age >= renewal - 0.01
 
 
@@ -139,12 +142,12 @@ def years_between(one, other):
     return (other - one).days / 365.25
 
 
-def _years_cut_before(height, cut, given_):
-    """How long before the plan a base panel's bark was cut, at the planned pace."""
+def _years_cut_before(height, cut, direction, given_):
+    """How long before the plan a place on the bark was cut, at the planned pace."""
     practice = given_["practice"]
-    pace = bark_use(given_["system"]).year_on_trunk_cm
-    if height > cut:
-        return (height - cut) / pace
+    pace = bark_use(given_["system"], direction=direction).year_on_trunk_cm
+    if direction == "up" or height > cut:
+        return abs(height - cut) / pace
     return (height - practice.lowest_cm + practice.opening_height_cm - cut) / pace
 
 
