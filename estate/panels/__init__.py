@@ -15,6 +15,7 @@ from estate.panels.marking import ThinBarkError
 from estate.panels.notation import (
     HarvestSystem,
     NotationError,
+    in_words,
     parse_notation,
     relative_intensity,
     write_notation,
@@ -39,6 +40,7 @@ __all__ = [
     "bark_use",
     "cord_marks",
     "cord_table",
+    "in_words",
     "lay_panels",
     "life_plan",
     "life_plans",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -26,6 +27,7 @@ def life_plans(
     standard: OpeningStandard | None = None,
     practice: MarkingPractice | None = None,
     rules: LifeRules | None = None,
+    own: Path | None = None,
 ) -> pd.DataFrame:
     """Plan every block; blocks in the same situation are solved once.
 
@@ -39,7 +41,7 @@ def life_plans(
     cut_heights
         ``block_id``, ``panel``, ``foot_cm`` (height of the low right end of today's cut);
         ``finished_on`` and ``tapped_years`` where known. None where nothing is tapped yet.
-    system, standard, practice, rules
+    system, standard, practice, rules, own
         As in :func:`life_plan`.
 
     Returns
@@ -88,6 +90,7 @@ def life_plans(
             standard=standard,
             practice=practice,
             rules=rules,
+            own=own,
         )
         for name in _TOLD:
             told[name][block["block_id"]] = plan.attrs[name]

@@ -318,6 +318,15 @@ def test_spans_of_panels_for_a_chart():
     assert spans["high_until"].max() <= plan["year"].max()
 
 
+def test_the_user_s_own_figures_are_planned_by(tmp_path):
+    own = tmp_path / "figures.toml"
+    own.write_text("[bark]\nshaving_down_planned = 1.0\nrenewal = 9\n[marking]\nlowest_cut = 30\n")
+    plan = life_plan(planted(7), ON, own=own)
+    # 104.3 tappings x 0.1 cm / cos 30 = 12.04 cm a year.
+    assert plan["bark_to_cm"].iloc[0] == pytest.approx(130 - 12.04, abs=0.01)
+    assert plan.loc[plan["direction"] == "down", "bark_to_cm"].min() >= 30.0
+
+
 def test_a_panel_or_height_that_the_tree_has_not_is_refused():
     with pytest.raises(SettingError, match="one of BO-1, BO-2, HO-1"):
         life_plan(planted(7), ON, cut_heights={"BO-7": 100.0})
