@@ -348,7 +348,8 @@ def _year_first(words: pd.Series) -> pd.Series:
     first, second = (pd.to_numeric(parts[column]) for column in (0, 1))
     if not first.notna().any():
         return words
-    day_first, month_first = bool((first > 12).any()), bool((second > 12).any())
+    day_first = bool(((first > 12) & (second <= 12)).any())
+    month_first = bool(((second > 12) & (first <= 12)).any())
     if day_first == month_first:
         return words
     day, month = (parts[0], parts[1]) if day_first else (parts[1], parts[0])
