@@ -453,3 +453,26 @@ def test_obstacles_places_and_ground_come_along(tmp_path: Path) -> None:
     assert intake.layers.obstacles["passable_source"].tolist() == ["assumed from kind"]
     assert sorted(intake.layers.places["kind"]) == ["crossing", "gate"]
     assert intake.layers.terrain is None
+
+
+def test_girths_from_a_list_stand_at_the_trees_it_names(tmp_path: Path) -> None:
+    simple(tmp_path)
+    pd.DataFrame(
+        {"Block": ["B1", "B1", "B9"], "Row No": [2, 3, 1], "Tree-no": [5, 60, 1],
+         "girth_cm": [46.5, 51.0, 48.0]}
+    ).to_excel(tmp_path / "girth_list.xlsx", index=False)  # fmt: skip
+    intake = bring_in(tmp_path)
+    girth = intake.layers.girth
+    trees = intake.layers.trees.set_index("tree_id")
+    assert girth["girth_cm"].tolist() == [46.5, 51.0]
+    assert girth["place_source"].tolist() == ["named tree"] * 2
+    assert (girth.geometry.to_wkt() == trees.loc[["B1-R02-T005", "B1-R03-T060"]].geometry.to_wkt()
+            .to_numpy()).all()  # fmt: skip
+    assert any("a tree that isn't there" in fault.found for fault in intake.faults)
+
+
+def test_girths_without_a_place_or_a_number_stop(tmp_path: Path) -> None:
+    simple(tmp_path)
+    lonlat()[["girth_cm"]].to_csv(tmp_path / "girth.csv", index=False)
+    with pytest.raises(IntakeError, match="without coordinates"):
+        bring_in(tmp_path)
