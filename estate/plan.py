@@ -253,10 +253,22 @@ def trees_to_tape(
 
 
 def with_decisions(readiness: pd.DataFrame, decided: dict[str, str]) -> pd.DataFrame:
-    """Put the manager's word on blocks before the tool's own; `advice` keeps the latter."""
+    """Put the manager's word on blocks before the tool's own.
+
+    Returns
+    -------
+    DataFrame
+        `readiness` with `advice` (the tool's own decision), and `decision` ``open`` where the
+        manager opened the block, ``wait`` where the manager keeps it closed; `reason` says so.
+    """
     word = readiness["block_id"].map(decided)
-    decision = readiness["decision"].mask(word == "open", "open").mask(word == "closed", "closed")
-    return readiness.assign(advice=readiness["decision"], decision=decision)
+    said = word.map({"open": "opened by the manager", "closed": "kept closed by the manager"})
+    told = said + "; " + readiness["reason"].astype("str")
+    return readiness.assign(
+        advice=readiness["decision"],
+        decision=word.map({"open": "open", "closed": "wait"}).fillna(readiness["decision"]),
+        reason=told.where(said.notna(), readiness["reason"]),
+    )
 
 
 def _opened(readiness: pd.DataFrame) -> pd.Series:
