@@ -121,25 +121,20 @@ def ground_plane(terrain: Terrain, bounds: tuple[float, float, float, float]) ->
     bounds
         Least x, least y, most x, most y in the terrain's CRS; widened by one cell each way.
 
-    Raises
-    ------
-    GeometryError
-        Fewer than four cells in the box have an elevation.
+    Returns
+    -------
+    GroundPlane
+        All NaN where fewer than four cells in the box have an elevation.
     """
     left, top = ~terrain.transform @ (bounds[0], bounds[3])
     right, bottom = ~terrain.transform @ (bounds[2], bounds[1])
     rows, columns = terrain.elevation_m.shape
-    row_from, row_to = max(int(top) - 1, 0), min(int(bottom) + 2, rows)
-    column_from, column_to = max(int(left) - 1, 0), min(int(right) + 2, columns)
+    row_from, row_to = max(int(top) - 1, 0), max(min(int(bottom) + 2, rows), 0)
+    column_from, column_to = max(int(left) - 1, 0), max(min(int(right) + 2, columns), 0)
     patch = terrain.elevation_m[row_from:row_to, column_from:column_to]
     row, column = np.nonzero(~np.isnan(patch))
     if len(row) < 4:
-        raise GeometryError.at(
-            layer="terrain",
-            found=f"{len(row)} elevations inside the box {', '.join(f'{b:.0f}' for b in bounds)}",
-            expected="an elevation grid that covers every block",
-            remedy="Bring in an elevation layer that covers every block.",
-        )
+        return GroundPlane(altitude_m=np.nan, slope_percent=np.nan, uphill_deg=np.nan)
     east = column * abs(terrain.transform.a)
     north = -row * abs(terrain.transform.e)
     heights = patch[row, column]

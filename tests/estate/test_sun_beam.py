@@ -7,13 +7,12 @@ import pytest
 
 from estate.sun import BarkStrip, Clouds, panel_beam, tapping_day
 from estate.sun.position import earth_sun
-from estate.sun.rose import AZIMUTHS_DEG, BEAM, CIRCUMSOLAR, Surroundings, block_rose, sun_table
+from estate.sun.rose import AZIMUTHS_DEG, block_rose
+from estate.sun.table import BEAM, CIRCUMSOLAR, gather, sun_moments
 from layers.errors import SettingError
 
 PLACES = [(0.0, 101.0, 0.0), (9.6, 76.6, 150.0), (-14.0, -39.0, 80.0), (22.0, 100.8, 700.0)]
-OPEN = Surroundings(
-    strip=BarkStrip(low_cm=30.0, high_cm=130.0), canopy=None, horizon_deg=np.zeros(72)
-)
+STRIP = BarkStrip(low_cm=30.0, high_cm=130.0)
 
 
 def library_year(latitude, longitude, altitude, step="10min"):
@@ -56,7 +55,7 @@ def test_unshaded_beam_equals_plane_of_array_beam_of_pvlib(latitude, longitude, 
 @pytest.mark.parametrize(("latitude", "longitude", "altitude"), PLACES)
 def test_shared_table_gives_the_same_light_as_pvlib(latitude, longitude, altitude):
     beam, diffuse = library_faces(library_year(latitude, longitude, altitude), AZIMUTHS_DEG)
-    table = sun_table(
+    moments = sun_moments(
         earth_sun(2025),
         latitude,
         longitude,
@@ -64,7 +63,7 @@ def test_shared_table_gives_the_same_light_as_pvlib(latitude, longitude, altitud
         step_min=10.0,
         altitude_m=altitude,
     )
-    rose = block_rose(table, OPEN, np.ones(1))
+    rose = block_rose(gather(moments), strip=STRIP, canopies=[None], horizon_deg=np.zeros(72))
     np.testing.assert_allclose(rose.straight[0, BEAM], beam, rtol=1e-3)
     ours = rose.straight[0, CIRCUMSOLAR] + rose.even[0, CIRCUMSOLAR]
     np.testing.assert_allclose(ours, diffuse, rtol=1e-2)
