@@ -168,14 +168,16 @@ def _height_at(surface, row, column):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _skyline(surface, row, column, eye_m, sines, cosines, cell_x, cell_y, reach_m):  # type: ignore[no-untyped-def]
-    """Tangent of the skyline's elevation angle along each direction, by half-cell steps."""
-    step_m = 0.5 * min(cell_x, cell_y)
-    steps = int(reach_m / step_m)
+    """Tangent of the skyline's elevation angle along each direction.
+
+    Steps are half a cell near by and a two-hundredth of the way far off.
+    """
+    least_m = 0.5 * min(cell_x, cell_y)
     tangents = np.zeros(sines.shape[0])
     for way in range(sines.shape[0]):
         highest = 0.0
-        for count in range(1, steps + 1):
-            away_m = count * step_m
+        away_m = least_m
+        while away_m <= reach_m:
             here_row = row - cosines[way] * away_m / cell_y
             here_column = column + sines[way] * away_m / cell_x
             if (
@@ -191,5 +193,6 @@ def _skyline(surface, row, column, eye_m, sines, cosines, cell_x, cell_y, reach_
                 tangent = (land - fall - eye_m) / away_m
                 if tangent > highest:
                     highest = tangent
+            away_m += max(least_m, away_m / 200.0)
         tangents[way] = highest
     return tangents

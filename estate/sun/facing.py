@@ -19,7 +19,7 @@ from estate.figures import Figure, load_figures
 from estate.sun.bark import over_arc
 from estate.sun.choice import Choice, PanelLight, choose_pair
 from estate.sun.hours import TappingDay, tapping_day
-from estate.sun.options import FULL_LEAF, FacingOptions
+from estate.sun.options import FacingOptions
 from estate.sun.position import earth_sun
 from estate.sun.rose import AZIMUTHS_DEG, Rose, block_rose
 from estate.sun.site import block_sites
@@ -99,7 +99,8 @@ def face_blocks(
     rose : DataFrame
         block_id, azimuth_deg (0, 10 … 350 from true north), beam_mj_m2, diffuse_mj_m2,
         flow_mj_m2 and scorch_mj_m2: on a narrow strip of bark that faces that way, summed over
-        the tapping months; the last two are beam and diffuse together.
+        the tapping months and, but for flow, over wintering; the last two are beam and diffuse
+        together.
     facing : DataFrame
         block_id, first_face_deg, second_face_deg, face_words, walking_side_deg (NaN without
         rows), reason, scorch_share_saved (against the pair at rival_face_deg: the walking side
@@ -166,7 +167,8 @@ def _tables(sites: pd.DataFrame, year: int, run: _Run) -> list[tuple[SunTable, S
             altitude_m=place.altitude_m,
             zone_h=options.zone_h,
             months=options.months,
-            leaf_shares=options.leaf_shares,
+            wintering_months=options.wintering_months,
+            wintering_leaf_share=run.light["wintering_leaf_share"].value,
             clouds=run.clouds,
         )
         return gather(moments), gather(moments, cell_deg=_COARSE_DEG)
@@ -202,7 +204,7 @@ def _face_block(
         beam_share=float(rose.straight[0, BEAM].mean() / fine.open_beam_mj_m2),
         arc_deg=around.strip.arc_deg,
         in_the_open=around.canopy is None,
-        full_leaf=run.options.leaf_shares == FULL_LEAF,
+        full_leaf=not run.options.wintering_months,
         clouds=run.clouds is not None,
         hills=around.hills,
     )

@@ -9,7 +9,6 @@ from estate.sun.hours import TappingDay
 from layers.errors import SettingError
 
 ALL_MONTHS = tuple(range(1, 13))
-FULL_LEAF = (1.0,) * 12
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,15 +18,16 @@ class FacingOptions:
     Parameters
     ----------
     months
-        The tapping months, 1 to 12.
+        The tapping months, 1 to 12, wintering taken out of them.
+    wintering_months
+        Months in which the trees are mostly bare, 1 to 12: not tapped, and the bark scorches all
+        the more. Empty for full leaf all year.
     day
         The tapper's day and the scorching hours; None for the figures' own.
     zone_h
         Hours of the civil clock ahead of UTC, -12 to 14; None for local mean solar time.
     step_min
         Length of a step, minutes, 1 to 60.
-    leaf_shares
-        Twelve shares of its leaves that the canopy bears, January first, 0 to 1.
     gap_fractions
         Share of sky seen straight up, as measured, by block_id; others take that of their age.
     mature_year
@@ -44,10 +44,10 @@ class FacingOptions:
     """
 
     months: tuple[int, ...] = ALL_MONTHS
+    wintering_months: tuple[int, ...] = ()
     day: TappingDay | None = None
     zone_h: float | None = None
     step_min: float = 10.0
-    leaf_shares: tuple[float, ...] = FULL_LEAF
     gap_fractions: Mapping[str, float] | None = None
     mature_year: float = 15.0
     weather_deg: float | None = None
@@ -58,11 +58,7 @@ class FacingOptions:
             ("months", bool(self.months) and set(self.months) <= set(ALL_MONTHS), "1 to 12"),
             ("zone_h", self.zone_h is None or -12.0 <= self.zone_h <= 14.0, "-12 to 14 h"),
             ("step_min", 1.0 <= self.step_min <= 60.0, "1 to 60 minutes"),
-            (
-                "leaf_shares",
-                len(self.leaf_shares) == 12 and all(0.0 <= s <= 1.0 for s in self.leaf_shares),
-                "twelve shares from 0 to 1, January first",
-            ),
+            ("wintering_months", set(self.wintering_months) < set(ALL_MONTHS), "1 to 12, not all"),
             ("reach_m", self.reach_m > 0.0, "over 0 m"),
             (
                 "weather_deg",

@@ -96,7 +96,8 @@ def sun_moments(
     altitude_m: float = 0.0,
     zone_h: float | None = None,
     months: tuple[int, ...] = tuple(range(1, 13)),
-    leaf_shares: tuple[float, ...] = (1.0,) * 12,
+    wintering_months: tuple[int, ...] = (),
+    wintering_leaf_share: float = 1.0,
     clouds: Clouds | None = None,
 ) -> Moments:
     """Give a year of light at one place.
@@ -113,8 +114,9 @@ def sun_moments(
         Hours of the civil clock ahead of UTC; None for local mean solar time.
     months
         The tapping months, 1 to 12.
-    leaf_shares
-        Twelve shares of its leaves that the canopy bears, January first.
+    wintering_months, wintering_leaf_share
+        Months without tapping in which the canopy bears this share of its leaves, 0 to 1; they
+        count in all but the flow hours.
     clouds
         The monthly cloud table; None for clear sky.
     """
@@ -123,11 +125,12 @@ def sun_moments(
     sky = clear_sky(path, latitude, longitude, altitude_m=altitude_m)
     if clouds is not None:
         sky = cloud_over(sky, path, clouds, month, hour)
-    flowing = flowing_share(day, hour)
+    wintering = np.isin(month, wintering_months)
+    flowing = flowing_share(day, hour) * ~wintering
     scorching = (hour >= day.scorch_start_h) & (hour < day.scorch_end_h)
     morning = scorching & (hour < _NOON_H)
     afternoon = scorching & ~morning
-    scale = np.isin(month, months) * (step_min * 60.0 / _MJ)
+    scale = (np.isin(month, months) | wintering) * (step_min * 60.0 / _MJ)
     beam, round_sun = scale * sky.beam_normal, scale * sky.circumsolar_normal
     straight, even = beam + round_sun, scale * sky.isotropic_level
     return Moments(
@@ -140,7 +143,7 @@ def sun_moments(
             [np.zeros(len(even)), even, even * flowing, even * morning, even * afternoon]
         ),
         part=np.where(morning, 1, np.where(afternoon, 2, np.where(flowing > 0.0, 3, 0))),
-        leaf_share=np.asarray(leaf_shares, dtype=np.float64)[month - 1],
+        leaf_share=np.where(wintering, wintering_leaf_share, 1.0),
     )
 
 

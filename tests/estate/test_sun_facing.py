@@ -190,9 +190,10 @@ def test_tapping_months_and_fallen_leaves_count():
     np.testing.assert_allclose(
         parts[0]["beam_mj_m2"] + parts[1]["beam_mj_m2"], whole["beam_mj_m2"], rtol=2e-3
     )
-    bare = FacingOptions(leaf_shares=(0.1, 0.1, *(1.0,) * 10))
+    bare = FacingOptions(wintering_months=(1, 2))
     wintering, facing = face_blocks(blocks, rows, on=ON, options=bare)
-    assert wintering["beam_mj_m2"].sum() > 1.5 * whole["beam_mj_m2"].sum()
+    assert wintering["scorch_mj_m2"].sum() > 1.2 * whole["scorch_mj_m2"].sum()
+    assert (wintering["flow_mj_m2"] < whole["flow_mj_m2"]).all()
     assert "wintering" not in facing["reason"].iloc[0]
 
 
@@ -311,7 +312,7 @@ def test_layers_in_other_forms_are_refused():
         {"months": (0,)},
         {"months": ()},
         {"zone_h": 15.0},
-        {"leaf_shares": (1.0,) * 11},
+        {"wintering_months": (13,)},
         {"weather_deg": 400.0},
         {"step_min": 0.0},
     ],
