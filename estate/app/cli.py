@@ -1,4 +1,4 @@
-"""The command line: verbs in plain words, progress on standard error, results on standard output."""
+"""The command line: plain verbs, progress on standard error, results on standard output."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +35,7 @@ def say(line: str) -> None:
     context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 96},
     epilog="Example: estate demo demo-estate",
 )
-@click.version_option(version("plantation-block-manager"), prog_name="estate")
+@click.version_option(package_name="plantation-block-manager", prog_name="estate")
 def commands() -> None:
     """Which rubber trees are fit to tap, how to mark them, and who taps what on which day."""
 
@@ -82,6 +81,7 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 show_default=True,
                 help="What becomes of a morning lost to rain.",
             ),
+            click.option("--name", help="The cooperative's name. [default: the folder's]"),
             click.option("--language", default="en", show_default=True, help="Language of sheets."),
             click.option("--json", "as_json", is_flag=True, help="The summary as JSON."),
         )
@@ -95,12 +95,13 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @_plan_options
 def demo(folder: Path, **chosen: Any) -> None:
     """Write an invented cooperative's layers into FOLDER and run the job on them."""
-    from estate.app.demo import DEMO_DAY, write_demo
+    from estate.app.demo import demo_day, write_demo
 
     say(f"Write the invented cooperative's layers into {folder}")
     folder.mkdir(parents=True, exist_ok=True)
     write_demo(folder)
-    chosen["on"] = chosen["on"] or DEMO_DAY
+    chosen["on"] = chosen["on"] or demo_day()
+    chosen["name"] = chosen["name"] or "Invented cooperative"
     _plan(folder, out=None, epsg=None, **chosen)
 
 
@@ -126,6 +127,7 @@ def _plan(
     days: int,
     interval: int,
     make_up: Any,
+    name: str | None,
     language: str,
     as_json: bool,
 ) -> None:
@@ -144,7 +146,7 @@ def _plan(
             make_up=make_up,
         ),
     )
-    run = run_plan(source, settings, out=out, epsg=epsg, language=language, say=say)
+    run = run_plan(source, settings, out=out, epsg=epsg, name=name, language=language, say=say)
     _show_run(run, as_json=as_json)
 
 
@@ -247,8 +249,9 @@ def _faults_of(error: LayerError) -> tuple[Fault, ...]:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line; a user's mistake ends it with a message and exit code 1, or 2 for words
-    that it doesn't know.
+    """Run the command line.
+
+    A user's mistake ends it with a message and exit code 1, words that it doesn't know with 2.
     """
     try:
         commands.main(args=None if arguments is None else list(arguments), prog_name="estate")

@@ -7,7 +7,7 @@ from reports.drawings.compass import compass_word, face_compass
 from reports.drawings.scales import ScaleBar, round_scale, scale_bar
 from reports.drawings.strokes import Area, Disc, Drawing, Label, Shape, Stroke, Symbol
 from reports.drawings.task_map import TaskGround, draw_task_map
-from reports.drawings.trunk import unrolled_trunk
+from reports.drawings.trunk import standing_tree, unrolled_trunk
 
 __all__ = [
     "Area",
@@ -24,5 +24,6 @@ __all__ = [
     "face_compass",
     "round_scale",
     "scale_bar",
+    "standing_tree",
     "unrolled_trunk",
 ]

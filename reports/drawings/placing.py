@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from reports.drawings.strokes import MM_A_POINT, Label, Spot
 
 _LETTER_WIDTH, _BOLD_WIDTH, _LINE_HEIGHT = 0.60, 0.65, 1.30
+_EDGE_MM = 0.6
 _AROUND = tuple(np.radians(np.arange(0, 360, 30)))
 
 Box = tuple[float, float, float, float]
@@ -55,19 +56,25 @@ class LabelSheet:
             Distances from the spot to the label's edge to try, nearest first.
         directions
             Angles to try, radians clockwise from right, best first.
+
+        A label turned by 90 or 270 degrees takes its room upright.
         """
         width, height = label_size_mm(label.text, size_pt=label.size_pt, bold=label.bold)
+        if label.turn_deg % 180:
+            width, height = height, width
         best: tuple[int, Spot, Box] | None = None
         for away in away_mm:
             for angle in directions:
                 x = label.x + np.cos(angle) * (away + width / 2)
                 y = label.y + np.sin(angle) * (away + height / 2)
+                x = float(np.clip(x, width / 2 + _EDGE_MM, self.width_mm - width / 2 - _EDGE_MM))
+                y = float(np.clip(y, height / 2 + _EDGE_MM, self.height_mm - height / 2 - _EDGE_MM))
                 box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
                 if not self._free(box):
                     continue
                 covered = self._covered(box)
                 if best is None or covered < best[0]:
-                    best = (covered, (float(x), float(y)), box)
+                    best = (covered, (x, y), box)
                 if covered == 0:
                     break
             if best is not None and best[0] == 0:
@@ -85,8 +92,7 @@ class LabelSheet:
 
     def _free(self, box: Box) -> bool:
         left, top, right, bottom = box
-        inside = left >= 0.3 and top >= 0.3
-        inside = inside and right <= self.width_mm - 0.3 and bottom <= self.height_mm - 0.3
+        inside = left >= 0 and top >= 0 and right <= self.width_mm and bottom <= self.height_mm
         return inside and all(
             right < other[0] or left > other[2] or bottom < other[1] or top > other[3]
             for other in self.boxes

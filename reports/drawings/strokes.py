@@ -55,7 +55,7 @@ class Symbol:
     path: str
     size_mm: float
     fill: str
-    halo: str = "#FFFFFF"
+    halo: str = "none"
     name: str = ""
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
@@ -22,6 +23,7 @@ MARGIN_MM = 8.5
 WAY_GREY, ROW_GREY, NEIGHBOUR_GREY = "#A8A8A8", "#C4C4C4", "#8C8C8C"
 _ARROW_EVERY_MM = 17.0
 _ROW_LABEL_GAP_MM = 4.0
+_ASLANT = (0.5, -0.5, np.pi - 0.5, np.pi + 0.5)
 PLACE_WORDS = {
     "collection": mark("Collection place"),
     "crossing": mark("Crossing"),
@@ -165,12 +167,17 @@ def draw_task_map(
             frame.on_paper(shapely.get_coordinates(others.geometry)),
             _every_mm(walk),
             *(_every_mm(np.array(edge)) for edge in _edges(ground, frame)),
+            *(
+                _every_mm(np.array(line))
+                for shape in ground.obstacles.geometry
+                for line in frame.lines(_outline(shape))
+            ),
         ]
     )
     labels = LabelSheet(width_mm=width_mm, height_mm=height_mm, busy=busy)
     shapes += _ends(stops, labels, words)
     shapes += _places(ground.places, frame, labels, words)
-    row_step = _number_rows(ground.stops, stops, labels)
+    row_step = _number_rows(ground, frame, stops, labels)
     shapes.append(
         Area(
             rings=[[(0, 0), (width_mm, 0), (width_mm, height_mm), (0, height_mm)]],
@@ -321,44 +328,56 @@ def _far_place(
     centre = tip - 2.4 * along
     labels.keep_free(float(centre[0]), float(centre[1]), 2.4)
     word = words.say("Collection place")
-    labels.put_around(
+    at_side = abs(along[0]) > abs(along[1])
+    up_first = -np.pi / 2 if centre[1] > frame.height_mm / 2 else np.pi / 2
+    labels.put(
         Label(
             x=float(centre[0]),
             y=float(centre[1]),
             text=f"{word} {words.number(round(metres, -1))} m",
             bold=True,
+            turn_deg=270.0 if at_side else 0.0,
         ),
         away_mm=(2.6, 4.0, 6.0, 9.0),
+        directions=[up_first, -up_first] if at_side else [0.0, np.pi, *_ASLANT],
     )
     return [Area(rings=[_spots(head)], fill=INK, name="far collection")]
 
 
-def _number_rows(stops: gpd.GeoDataFrame, spots: NDArray[np.float64], labels: LabelSheet) -> int:
-    """Number the rows where the way enters them, each one or one in so many as there is room."""
-    row_ids = stops["row_id"].to_numpy(str)
-    entered = np.flatnonzero(np.r_[True, row_ids[1:] != row_ids[:-1]])
-    _, first = np.unique(row_ids[entered], return_index=True)
-    entered = entered[np.sort(first)]
-    numbers = stops["row_no"].to_numpy(int)[entered]
-    gaps = [
-        float(np.min(np.hypot(*(spots[entered] - spots[at]).T[:, entered != at])))
-        for at in entered[: 1 if len(entered) == 1 else None]
-        if len(entered) > 1
-    ]
+def _number_rows(
+    ground: TaskGround, frame: PaperFrame, spots: NDArray[np.float64], labels: LabelSheet
+) -> int:
+    """Number each row, or one in so many as there is room, at the end where the way enters it."""
+    stops = ground.stops
+    entered = stops.reset_index(drop=True).drop_duplicates("row_id")
+    ends = ground.rows.set_index("row_id").geometry
     step = next(
-        (step for step in (1, 2, 5, 10) if not gaps or step * np.median(gaps) >= _ROW_LABEL_GAP_MM),
+        (step for step in (1, 2, 5, 10) if step * _row_gap_mm(entered, spots) >= _ROW_LABEL_GAP_MM),
         20,
     )
-    ends = {row: spots[row_ids == row][[0, -1]] for row in row_ids[entered]}
-    for at, number in zip(entered, numbers, strict=True):
+    for at, row_id, number in zip(
+        entered.index, entered["row_id"], entered["row_no"].astype(int), strict=True
+    ):
         if step > 1 and number % step:
             continue
-        near, far = ends[row_ids[at]]
-        out = near - far if np.any(near != far) else np.array([-1.0, 0.0])
+        line = frame.on_paper(shapely.get_coordinates(ends[row_id])[[0, -1]])
+        away = np.hypot(*(line - spots[at]).T)
+        near, far = line[np.argsort(away)]
+        out = near - far
         angle = float(np.arctan2(out[1], out[0]))
         labels.put(
             Label(x=float(near[0]), y=float(near[1]), text=str(number), size_pt=9.5, bold=True),
             away_mm=(1.2, 2.2, 3.4, 5.0),
-            directions=[angle, angle + 0.5, angle - 0.5, angle + 1.0, angle - 1.0, angle + np.pi],
+            directions=[angle, angle + 0.4, angle - 0.4, angle + 0.9, angle - 0.9],
         )
     return step
+
+
+def _row_gap_mm(entered: pd.DataFrame, spots: NDArray[np.float64]) -> float:
+    """Give the usual distance from where one row is entered to the nearest other such spot."""
+    at = spots[entered.index]
+    if len(at) < 2:
+        return np.inf
+    away = np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1))
+    np.fill_diagonal(away, np.inf)
+    return float(np.median(away.min(axis=1)))

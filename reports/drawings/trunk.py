@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from estate.panels import MarkedPanel, MarkingGuide
 from reports.drawings.scales import round_scale
@@ -12,7 +12,7 @@ from reports.palette import INK
 
 BARK_GREY, LINE_GREY, PALE = "#F0F0F0", "#555555", "#FFFFFF"
 _BELOW_CUP_CM, _BELOW_LAST_LINE_CM, _ABOVE_TOP_CM, _CUP_RADIUS_CM = 6.0, 8.0, 7.0, 4.0
-_HEIGHTS_MM, _RIGHT_MM, _TICK_STEPS_CM = 10.0, 2.0, (5, 10, 20, 25, 50)
+_HEIGHTS_MM, _RIGHT_MM, _TICK_STEPS_CM = 10.0, 2.0, (5, 10, 20, 25, 50, 100, 200)
 _TICK_GAP_MM = 7.0
 
 
@@ -49,10 +49,9 @@ def unrolled_trunk(guide: MarkingGuide, *, width_mm: float, height_mm: float) ->
         Its notes hold ``scale``.
     """
     first = guide.panels[0]
-    up = guide.direction == "up"
-    last = first.guide_lines[-1][1][1]
-    low = min(first.cup[1] - _BELOW_CUP_CM, last - _BELOW_LAST_LINE_CM)
-    high = (guide.highest_cm if up else first.cut[0][1]) + _ABOVE_TOP_CM
+    lines = [y for line in first.guide_lines for _, y in line]
+    low = min(first.cup[1] - _BELOW_CUP_CM, min(lines) - _BELOW_LAST_LINE_CM)
+    high = max(lines) + _ABOVE_TOP_CM
     scale = round_scale(
         wide_m=guide.girth_cm / 100,
         high_m=(high - low) / 100,
@@ -63,7 +62,7 @@ def unrolled_trunk(guide: MarkingGuide, *, width_mm: float, height_mm: float) ->
     trunk = [(0.0, high), (guide.girth_cm, high), (guide.girth_cm, low), (0.0, low)]
     shapes: list[Shape] = [Area(rings=[paper.line(trunk)], fill=BARK_GREY, name="bark")]
     for panel in guide.panels:
-        shapes += _panel(panel, paper, low, first=panel is first)
+        shapes += _panel(panel, paper, (low, high), first=panel is first)
     shapes += [
         *_sides(guide.girth_cm, low, high, paper),
         *_fittings(first, paper),
@@ -80,8 +79,13 @@ def unrolled_trunk(guide: MarkingGuide, *, width_mm: float, height_mm: float) ->
     )
 
 
-def _panel(panel: MarkedPanel, paper: _Paper, low_cm: float, *, first: bool) -> list[Shape]:
-    ring = [(x, max(y, low_cm)) for x, y in panel.outline]
+def _panel(
+    panel: MarkedPanel, paper: _Paper, bounds_cm: tuple[float, float], *, first: bool
+) -> list[Shape]:
+    low, high = bounds_cm
+    ring = [(x, min(max(y, low), high)) for x, y in panel.outline]
+    if min(y for _, y in panel.outline) >= high:
+        return []
     shapes: list[Shape] = [
         Area(
             rings=[paper.line(ring)],
@@ -162,13 +166,10 @@ def _names(guide: MarkingGuide, paper: _Paper, foot_mm: float) -> list[Label]:
     first = guide.panels[0]
     labels = []
     for panel in guide.panels:
+        if panel.tier > 1:
+            continue
         middle = (panel.left_cm + panel.right_cm) / 2
-        heights = [y for _, y in panel.outline]
-        y_mm = (
-            foot_mm - 3.0
-            if guide.direction == "down"
-            else paper.spot(0, (max(heights) + min(heights)) / 2)[1]
-        )
+        y_mm = foot_mm - 3.0 if guide.direction == "down" else 3.0
         labels.append(
             Label(x=paper.spot(middle, 0)[0], y=y_mm, text=panel.panel, size_pt=9.5, bold=True)
         )
@@ -186,3 +187,65 @@ def _names(guide: MarkingGuide, paper: _Paper, foot_mm: float) -> list[Label]:
     for letter, (x, y) in (("C", gutter), ("D", cup)):
         labels.append(Label(x=x + 1.0, y=y, text=letter, size_pt=10.0, bold=True, anchor="start"))
     return labels
+
+
+def standing_tree(guide: MarkingGuide, *, width_mm: float, height_mm: float) -> Drawing:
+    """Draw the standing tree from the first panel's side: panels, cut, gutter and cup in place.
+
+    Parameters
+    ----------
+    guide
+        The marking guide of one tree.
+    width_mm, height_mm
+        The room there is, millimetres, 15 or more by 30 or more.
+
+    Returns
+    -------
+    Drawing
+        Its notes hold ``scale``.
+    """
+    side = guide.side
+    top = guide.highest_cm + 4 * _ABOVE_TOP_CM
+    scale = round_scale(
+        wide_m=side.diameter_cm / 100,
+        high_m=top / 100,
+        width_mm=width_mm - _HEIGHTS_MM - 1.0,
+        height_mm=height_mm - 2.0,
+    )
+    radius = side.diameter_cm / 2
+    middle_mm = _HEIGHTS_MM + radius * 10 / scale
+    ground_mm = height_mm - 1.0
+    paper = _Paper(scale=scale, left_mm=middle_mm, top_cm=0.0, foot_mm=ground_mm)
+    stem = [(-radius, top), (-radius, 0.0), (radius, 0.0), (radius, top)]
+    outlines = [paper.line(line) for line in side.outlines]
+    shapes: list[Shape] = [
+        Area(rings=[paper.line(stem)], fill=BARK_GREY, name="stem"),
+        Stroke(lines=[paper.line(stem[:2]), paper.line(stem[2:])], width_mm=0.4, ink=INK),
+        Stroke(
+            lines=[[(_HEIGHTS_MM - 3.0, ground_mm), (width_mm - 0.2, ground_mm)]],
+            width_mm=0.6,
+            ink=INK,
+            name="ground",
+        ),
+        Area(rings=[line for line in outlines if len(line) > 2], fill=PALE),
+        Stroke(lines=outlines, width_mm=0.15, ink=LINE_GREY),
+        Stroke(lines=[paper.line(line) for line in side.cuts[:1]], width_mm=0.8, ink=INK),
+        Area(rings=[paper.line(line) for line in side.gutters[:1]], fill=LINE_GREY),
+        Disc(
+            centres=[paper.spot(x, y) for x, y in side.cups[:1]],
+            radius_mm=_CUP_RADIUS_CM * 10 / scale,
+            fill=PALE,
+            ink=INK,
+            width_mm=0.3,
+        ),
+    ]
+    ticks, labels = _heights(0.0, top, paper)
+    left = _HEIGHTS_MM
+    moved = [[(left - 1.6, line[0][1]), (left, line[0][1])] for line in ticks.lines]
+    return Drawing(
+        width_mm=width_mm,
+        height_mm=height_mm,
+        shapes=[*shapes, Stroke(lines=moved, width_mm=0.25, ink=INK, name="heights")],
+        labels=[replace(label, x=left - 2.2) for label in labels],
+        notes={"scale": scale},
+    )

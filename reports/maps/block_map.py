@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from estate.figures import load_figures
 from layers.errors import SettingError
 from reports.maps.ground_picture import (
     SLOPE_BREAKS_DEG,
@@ -125,6 +126,7 @@ def block_content(plan: PlanView, block_id: str, *, frame: EarthFrame) -> dict[s
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
         "ground": _ground(plan, area, table, frame),
         "sun": sun_content(plan, block_id),
+        "marking": {"depth_mm": load_figures("marking")["cut_depth_most"].value},
     }
 
 
@@ -149,11 +151,11 @@ def head_content(plan: PlanView, block: pd.Series) -> dict[str, Any]:
         "name": plan.name,
         "on": plan.on.isoformat(),
         "block": block["block_id"],
-        "holding": block.get("holding_id"),
+        "holding": _known(block.get("holding_id")),
         "member": _first(holder, "member"),
         "planted": _date_text(block.get("planted_on")),
-        "clone": block.get("clone"),
-        "material": block.get("material"),
+        "clone": _known(block.get("clone")),
+        "material": _known(block.get("material")),
         "area_ha": None if pd.isna(block.get("area_ha")) else round(float(block["area_ha"]), 3),
         "standard": plan.standard.title,
         "decision": _first(ready, "decision"),
@@ -173,12 +175,16 @@ def sun_content(plan: PlanView, block_id: str) -> dict[str, Any] | None:
         "beam": rose["beam_mj_m2"].round().astype(int).tolist(),
         "flow": rose["flow_mj_m2"].round().astype(int).tolist(),
         "scorch": rose["scorch_mj_m2"].round().astype(int).tolist(),
-        "faces": [float(advice["first_face_deg"]), float(advice["second_face_deg"])],
+        "faces": [
+            float(face)
+            for face in (advice["first_face_deg"], advice["second_face_deg"])
+            if not pd.isna(face)
+        ],
         "words": advice["face_words"],
         "reason": advice["reason"],
-        "saved": float(advice["scorch_share_saved"]),
-        "doubt": float(advice["uncertainty_share"]),
-        "apart": bool(advice["told_apart"]),
+        "saved": _share(advice["scorch_share_saved"]),
+        "doubt": _share(advice["uncertainty_share"]),
+        "apart": bool(advice["told_apart"]) and not pd.isna(advice["scorch_share_saved"]),
     }
 
 
@@ -364,6 +370,14 @@ def _first(frame: pd.DataFrame, column: str) -> Any:
     if frame.empty or column not in frame or pd.isna(frame[column].iloc[0]):
         return None
     return frame[column].iloc[0]
+
+
+def _known(value: Any) -> Any:
+    return None if value is None or pd.isna(value) else value
+
+
+def _share(value: Any) -> float | None:
+    return None if pd.isna(value) else round(float(value), 3)
 
 
 def _date_text(value: Any) -> str | None:

@@ -13,7 +13,7 @@ from reports.drawings.compass import compass_word, face_compass
 from reports.drawings.scales import scale_bar
 from reports.drawings.strokes import Disc, Drawing, Shape, Stroke, Symbol
 from reports.drawings.task_map import NEIGHBOUR_GREY, WAY_GREY, draw_task_map
-from reports.drawings.trunk import unrolled_trunk
+from reports.drawings.trunk import standing_tree, unrolled_trunk
 from reports.palette import CLASS_MARKS, INK
 from reports.plan_view import PlanView
 from reports.sheets.phrases import cautions
@@ -37,7 +37,9 @@ _PASSED_TOGETHER = {
     mark("other task"): (OTHER_TASK,),
 }
 _MONTHS_SHOWN = 6
-MAP_SIZES_MM = {"a4": (112.0, 110.0), "a5": (128.5, 96.0)}
+MAP_SIZES_MM = {"a4": (112.0, 98.0), "a5": (128.5, 84.0)}
+_GUIDE_MM, _STANDING_MM = 82.0, 19.0
+_TRUNK_MM = {"a4": 58.0, "a5": 48.0}
 
 
 def task_contents(
@@ -74,13 +76,13 @@ def task_contents(
             {
                 "name": words.say("Task {task}", task=task_id),
                 "place": _place(blocks, members, words),
-                "facts": _facts(task, words),
+                "facts": _facts(task, _tapper(plan, roster.get(task_id)), words),
                 "map": drawn.for_sheet(),
                 **_map_words(drawn, words),
                 "legend": _legend(drawn, words),
                 "rows": [_row(run, words, many=many) for run in runs[task_id]],
                 "faces": _faces(plan, marked, blocks, words),
-                "marking": _marking(plan, marked, words),
+                "marking": _marking(plan, marked, words, height_mm=_TRUNK_MM[paper]),
                 "dates": dates,
                 "make_up": make_up,
                 "cautions": cautions(words, high_knife=bool(task["needs_high_knife"])),
@@ -96,18 +98,32 @@ def _place(blocks: Sequence[str], members: pd.Series, words: Words) -> str:
     return " · ".join([said, *[owner for owner in owners if owner]])
 
 
-def _facts(task: pd.Series, words: Words) -> list[dict[str, str]]:
+def _tapper(plan: PlanView, days: pd.DataFrame | None) -> str:
+    """Give the name of the tapper who has most of a task's mornings; empty where nobody has."""
+    if days is None or days["tapper_id"].isna().all():
+        return ""
+    who = str(days["tapper_id"].mode().iloc[0])
+    tappers = plan.layers.tappers
+    if "name" not in tappers:
+        return who
+    named = tappers.loc[tappers["tapper_id"] == who, "name"].dropna()
+    return str(named.iloc[0]) if len(named) else who
+
+
+def _facts(task: pd.Series, tapper: str, words: Words) -> list[dict[str, str]]:
     hours = words.say(
         "{hours} h {minutes} min",
         hours=int(task["minutes"] // 60),
         minutes=round(task["minutes"] % 60),
     )
     knife = words.say("long knife") if task["needs_high_knife"] else words.say("hand knife")
+    named = [{"label": words.say("Tapper"), "value": tapper}] if tapper else []
     return [
+        *named,
         {"label": words.say("Trees to tap"), "value": words.number(task["trees"])},
         {"label": words.say("Work"), "value": hours},
         {"label": words.say("Walk"), "value": f"{words.number(round(task['walk_m'], -1))} m"},
-        {"label": words.say("Day of the round"), "value": str(int(task["round_day"]))},
+        {"label": words.say("Round day"), "value": str(int(task["round_day"]))},
         {"label": words.say("Knife"), "value": knife},
     ]
 
@@ -195,7 +211,7 @@ def _faces(
             note = f"{', '.join(named)}. {note}"
         faces.append(
             {
-                "drawing": face_compass(face_deg, words=words, size_mm=31.0).for_sheet(),
+                "drawing": face_compass(face_deg, words=words, size_mm=28.0).for_sheet(),
                 "words": words.say("Cut faces {way}", way=way),
                 "note": note,
             }
@@ -203,18 +219,33 @@ def _faces(
     return faces
 
 
-def _marking(plan: PlanView, panels: pd.DataFrame | None, words: Words) -> list[dict[str, Any]]:
+DIRECTION_WORDS = {"down": mark("Downward"), "up": mark("Upward")}
+
+
+def _marking(
+    plan: PlanView, panels: pd.DataFrame | None, words: Words, *, height_mm: float
+) -> list[dict[str, Any]]:
+    """Give the marking guide of each direction that the task's trees are tapped in."""
     if panels is None:
         return []
+    directions = list(panels.groupby("direction", sort=True))
+    alone = len(directions) == 1
     return [
-        _marking_of(own, str(direction), plan, words)
-        for direction, own in panels.groupby("direction", sort=True)
+        _marking_of(own, str(direction), plan, words, height_mm=height_mm, alone=alone)
+        for direction, own in directions
     ]
 
 
 def _marking_of(
-    panels: pd.DataFrame, direction: str, plan: PlanView, words: Words
+    panels: pd.DataFrame,
+    direction: str,
+    plan: PlanView,
+    words: Words,
+    *,
+    height_mm: float,
+    alone: bool,
 ) -> dict[str, Any]:
+    """Give one guide: beside a standing tree where it is alone, else half as wide."""
     middle = panels.iloc[(panels["girth_cm"] - panels["girth_cm"].median()).abs().argmin()]
     guide = marking_guide(
         float(round(middle["girth_cm"])),
@@ -222,16 +253,35 @@ def _marking_of(
         direction=direction,
         panels=int(middle["panel_count"]),
     )
-    drawn = unrolled_trunk(guide, width_mm=64.0, height_mm=64.0)
+    width_mm = _GUIDE_MM - _STANDING_MM - 2.5 if alone else _GUIDE_MM / 2 - 1.5
+    drawn = unrolled_trunk(guide, width_mm=width_mm, height_mm=height_mm)
+    girth, scale = words.number(guide.girth_cm), words.number(float(drawn.notes["scale"]))
+    drawings = [drawn.for_sheet()]
+    if alone:
+        tree = standing_tree(guide, width_mm=_STANDING_MM, height_mm=height_mm)
+        drawings.append(tree.for_sheet())
+        said = words.say(
+            "Bark unrolled, girth {girth} cm, 1:{scale}. At the right the standing tree,"
+            " 1:{standing}. Heights in cm above the ground.",
+            girth=girth,
+            scale=scale,
+            standing=words.number(float(tree.notes["scale"])),
+        )
+    else:
+        said = words.say(
+            "{direction}: bark unrolled, girth {girth} cm, 1:{scale}, heights in cm.",
+            direction=words.say(DIRECTION_WORDS[direction]),
+            girth=girth,
+            scale=scale,
+        )
+    lines = marking_lines(guide, words)
+    if not alone:
+        lines = [{"key": "", "text": words.say(DIRECTION_WORDS[direction])}, lines[0]]
     return {
-        "drawing": drawn.for_sheet(),
-        "lines": marking_lines(guide, words),
-        "scale_words": words.say(
-            "Bark unrolled, girth {girth} cm, 1:{scale}; heights in cm above the ground.",
-            girth=words.number(guide.girth_cm),
-            scale=words.number(float(drawn.notes["scale"])),
-        ),
-        **_marking_table(panels, direction, plan, words),
+        "drawings": drawings,
+        "lines": lines,
+        "scale_words": said,
+        **_marking_table(panels, direction, plan, words, lines=4 if alone else 2),
     }
 
 
@@ -276,8 +326,7 @@ def marking_lines(guide: MarkingGuide, words: Words) -> list[dict[str, str]]:
         {
             "key": "",
             "text": say(
-                "Cut {least} to {most} mm deep; never touch the wood",
-                least=number(guide.depth_least_mm),
+                "Cut at most {most} mm deep; never touch the wood",
                 most=number(guide.depth_limit_mm),
             ),
         },
@@ -285,9 +334,10 @@ def marking_lines(guide: MarkingGuide, words: Words) -> list[dict[str, str]]:
 
 
 def _marking_table(
-    panels: pd.DataFrame, direction: str, plan: PlanView, words: Words
+    panels: pd.DataFrame, direction: str, plan: PlanView, words: Words, *, lines: int
 ) -> dict[str, Any]:
-    girths = np.unique(np.round(np.quantile(panels["girth_cm"], [0.05, 0.35, 0.65, 0.95])))
+    shares = np.linspace(0.05, 0.95, lines)
+    girths = np.unique(np.round(np.quantile(panels["girth_cm"], shares)))
     rows = []
     for girth in girths:
         nearest = panels.iloc[(panels["girth_cm"] - girth).abs().argmin()]

@@ -15,7 +15,8 @@ CUT_KINDS = ("S", "V", "C", "Mc")
 AGENTS = ("ET", "ETG", "RF")
 METHODS = ("Pa", "La", "Ba", "Ga", "Ta", "Sa")
 MONTHS = ("JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC")
-BARKS = ("O", "I", "II", "III")
+Bark = Literal["O", "I", "II", "III"]
+BARKS: tuple[Bark, ...] = ("O", "I", "II", "III")
 MONTHS_A_YEAR = len(MONTHS)
 
 
@@ -148,17 +149,17 @@ class Share:
 class PanelName:
     """A panel: base or high, bark virgin (O) or renewed (I, II …), number round the tree."""
 
-    height: Literal["B", "H"]
-    bark: Literal["O", "I", "II", "III"]
+    letter: Literal["B", "H"]
+    bark: Bark
     number: int
 
     def __post_init__(self) -> None:
-        _ask(self.height in ("B", "H"), "panel", self.height, "B or H")
+        _ask(self.letter in ("B", "H"), "panel", self.letter, "B or H")
         _ask(self.bark in BARKS, "panel", self.bark, "one of " + ", ".join(BARKS))
         _ask(1 <= self.number <= 20, "panel", self.number, "a number of 1 to 20")
 
     def __str__(self) -> str:
-        return f"{self.height}{self.bark}-{self.number}"
+        return f"{self.letter}{self.bark}-{self.number}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -171,11 +172,12 @@ class Stimulation:
         ``ET`` ethephon; ``ETG`` and ``RF`` ethylene gas (from memory).
     percent
         Active matter, %; None for gas, or where left out.
-    method
-        ``Pa`` panel, ``La`` lace, ``Ba`` bark, ``Ga`` groove, ``Ta`` tape, ``Sa`` soil; empty
-        where left out.
+    methods
+        ``Pa`` panel, ``La`` lace, ``Ba`` bark, ``Ga`` groove, ``Ta`` tape, ``Sa`` soil; more than
+        one where a trial used both; empty where left out.
     grams, band_cm
-        Dose a tree, g, and width of the band, cm (this reading from memory).
+        Dose a tree, g, and width of the band, cm, written after the last method (this reading
+        from memory).
     rounds
         Planned rounds a year; None where left out.
     done
@@ -186,7 +188,7 @@ class Stimulation:
 
     agent: str = "ET"
     percent: float | None = None
-    method: str = ""
+    methods: tuple[str, ...] = ()
     grams: float | None = None
     band_cm: float | None = None
     rounds: int | None = None
@@ -198,12 +200,14 @@ class Stimulation:
             return value is None or low < value <= high
 
         _ask(self.agent in AGENTS, "stimulation", self.agent, "one of " + ", ".join(AGENTS))
-        _ask(self.method in ("", *METHODS), "stimulation", self.method, ", ".join(METHODS))
+        _ask(set(self.methods) <= set(METHODS), "stimulation", self.methods, ", ".join(METHODS))
         _ask(between(self.percent, 0, 100), "stimulation", self.percent, "above 0 to 100 %")
         _ask(between(self.grams, 0, 50), "stimulation", self.grams, "above 0 to 50 g a tree")
         _ask(between(self.band_cm, 0, 20), "stimulation", self.band_cm, "above 0 to 20 cm")
         _ask(between(self.rounds, 0, 366), "stimulation", self.rounds, "1 to 366 rounds a year")
-        _ask(self.grams is None or bool(self.method), "stimulation", "a dose", "a method before it")
+        _ask(
+            self.grams is None or bool(self.methods), "stimulation", "a dose", "a method before it"
+        )
         _ask(
             self.band_cm is None or self.grams is not None,
             "stimulation",

@@ -10,7 +10,7 @@ class BlockView {
     this.sheetOfMarks = new MarkSheet(content.palette.classes);
     this.shown = {
       ground: content.ground.shade ? "shade" : "plain", holdings: true, rows: true, trees: true,
-      doubts: false, walks: content.tasks.length > 0, contours: true, places: true, rose: false,
+      doubts: false, walks: content.tasks.length > 0, starts: content.tasks.length > 0, contours: true, places: true, rose: false,
     };
     this.taskShown = -1;
     this.trees = this.readTrees();
@@ -225,7 +225,7 @@ class BlockView {
     for (const [end, inner] of ends) {
       const length = Math.hypot(end.x - inner.x, end.y - inner.y) || 1;
       const away = this.marks.radius + 16;
-      writeOnMap(context, "R" + row.no, end.x + ((end.x - inner.x) / length) * away,
+      writeOnMap(context, this.say("row_short", { row: row.no }), end.x + ((end.x - inner.x) / length) * away,
         end.y + ((end.y - inner.y) / length) * away, { size: 12, ink: "#54504C" });
     }
   }
@@ -260,21 +260,26 @@ class BlockView {
       plain.call(this, context);
       if (context.globalAlpha === 1) {
         paintArrowheads(context, this._parts, task.style.stroke, 90);
-        view.paintStart(context, this, task);
       }
     };
     return layer;
   }
 
-  paintStart(context, layer, task) {
-    const first = layer._rings && layer._rings[0] && layer._rings[0][0];
-    if (!first) {
-      return;
-    }
+  // The flag at a task's first tree, above the marks so that none hides it.
+  startLayer(task, place) {
+    const first = this.trees.find((tree) => tree.task === place && tree.stop === 1);
+    return new FieldPoint(first.at, (context, at) => {
+      if (this.taskShown < 0 || this.taskShown === place) {
+        this.paintStart(context, at, task);
+      }
+    });
+  }
+
+  paintStart(context, first, task) {
     context.font = "700 13px " + FIELD_FONT;
     const half = context.measureText(task.id).width / 2 + 8;
     context.save();
-    context.translate(first.x, first.y - 20);
+    context.translate(first.x, first.y - this.marks.radius - 22);
     context.beginPath();
     context.moveTo(-half, -11);
     context.lineTo(half, -11);
@@ -303,6 +308,8 @@ class BlockView {
       return mark;
     });
     this.group("trees", marks);
+    this.starts = this.content.tasks.map((task, place) => this.startLayer(task, place));
+    this.group("starts", this.starts);
     this.group("doubts", this.doubts.flatMap((doubt) => this.doubtLayers(doubt)));
   }
 
@@ -319,7 +326,7 @@ class BlockView {
         const part = this._parts[0];
         if (part && part.length > 1) {
           const length = Math.hypot(part[1].x - part[0].x, part[1].y - part[0].y);
-          paintArrowheads(context, [part], style.stroke, Math.max(8, length * 1.2));
+          paintArrowheads(context, [part], style.stroke, Math.max(8, length * 1.2), 0.7);
         }
       };
       return [line];
@@ -338,6 +345,9 @@ class BlockView {
 
   setShown(name, on) {
     this.shown[name] = on;
+    if (name === "walks") {
+      this.setShown("starts", on);
+    }
     if (name === "rose") {
       this.drawRose();
     } else if (on) {
@@ -351,7 +361,8 @@ class BlockView {
 
   // Layers put back later would lie above the rest: put those above them back on top.
   inOrder() {
-    for (const name of ["contours", "holdings", "rows", "places", "walks", "trees", "doubts"]) {
+    for (const name of ["contours", "holdings", "rows", "places", "walks", "trees", "starts",
+      "doubts"]) {
       if (this.shown[name]) {
         this.groups[name].eachLayer((layer) => layer.bringToFront());
       }
@@ -462,14 +473,13 @@ class BlockView {
       ? Math.floor((new Date(head.on) - new Date(head.planted)) / (365.25 * 86400000)) : null;
     return [
       pairs([
-        [this.say("decision"), head.decision ? this.say(head.decision) : null],
-        ["", head.reason],
+        [this.say("decision"), [head.decision ? this.say(head.decision) : null, head.reason]],
         [this.say("member"), head.member],
         [this.say("holding"), head.holding],
         [this.say("planted"), head.planted ? this.wording.date(head.planted) + " · "
           + this.say("years_old", { years }) : null],
         [this.say("area"), head.area_ha === null ? null
-          : this.wording.number(head.area_ha, 2) + " ha"],
+          : this.say("hectares", { value: this.wording.number(head.area_ha, 2) })],
         [this.say("standard"), head.standard],
       ]),
       make("h2", {}, this.say("key_trees")),
@@ -644,8 +654,5 @@ async function startBlockMap(map) {
   const view = new BlockView(map, content);
   view.start();
   window.fieldView = view;
-  requestAnimationFrame(() => {
-    performance.mark("field-map-ready");
-    document.body.dataset.ready = "yes";
-  });
+  tellReady();
 }

@@ -146,7 +146,7 @@ const FieldLine = L.Polyline.extend({
 });
 
 // Arrowheads along a walk, evenly spaced on the screen, so that direction shows at any zoom.
-function paintArrowheads(context, parts, stroke, every) {
+function paintArrowheads(context, parts, stroke, every, size = 1) {
   let left = every / 2;
   for (const part of parts) {
     for (let place = 1; place < part.length; place += 1) {
@@ -159,6 +159,7 @@ function paintArrowheads(context, parts, stroke, every) {
         context.translate(from.x + ((to.x - from.x) * left) / length,
           from.y + ((to.y - from.y) * left) / length);
         context.rotate(turn);
+        context.scale(size, size);
         context.beginPath();
         context.moveTo(7, 0);
         context.lineTo(-5, -6);

@@ -204,7 +204,11 @@ class OverviewView {
       const corner = view.map.latLngToLayerPoint(block.bounds.getNorthEast());
       const other = view.map.latLngToLayerPoint(block.bounds.getSouthWest());
       const room = Math.min(Math.abs(corner.x - other.x), Math.abs(corner.y - other.y));
-      const radius = Math.min(20, room / 2 - 7);
+      const radius = Math.min(22, room / 2 - 7);
+      if (view.near()) {
+        writeOnMap(context, block.id, at.x, corner.y - 10, { size: 14 });
+        return;
+      }
       if (radius < 9 || block.share === null || (view.only && view.only !== block.decision)) {
         return;
       }
@@ -221,6 +225,12 @@ class OverviewView {
       context.beginPath();
       context.arc(at.x, at.y, radius - 1, top, top + 2 * Math.PI * block.share);
       context.lineWidth = 5;
+      context.stroke();
+      context.beginPath();
+      context.arc(at.x, at.y, radius - 5.5, top + 2 * Math.PI * block.low,
+        top + 2 * Math.PI * block.high);
+      context.lineWidth = 1.8;
+      context.strokeStyle = "#1B1517";
       context.stroke();
       if (radius >= 15) {
         writeOnMap(context, block.id, at.x, at.y + radius + 12, { size: 12 });
@@ -356,17 +366,19 @@ class OverviewView {
       block.page ? make("div", { class: "row-of-buttons" },
         make("a", { class: "deep", href: block.page }, this.say("open_block_map"))) : null,
       pairs([
-        ["", this.shareText(block)],
-        ["", block.measured === null ? null
-          : this.say("measured_trees", { count: this.wording.number(block.measured) })],
-        ["", block.more ? this.say("more_to_measure", {
-          count: this.wording.number(block.more) }) : null],
-        ["", block.wait_until ? this.say("wait_until", {
-          date: this.wording.date(block.wait_until) }) : null],
+        [this.say("trees_short"), [
+          this.shareText(block),
+          block.measured === null ? null
+            : this.say("measured_trees", { count: this.wording.number(block.measured) }),
+          block.more ? this.say("more_to_measure", {
+            count: this.wording.number(block.more) }) : null,
+          block.wait_until ? this.say("wait_until", {
+            date: this.wording.date(block.wait_until) }) : null,
+        ]],
         [this.say("holding"), block.holding < 0 ? null : this.content.holdings[block.holding].id],
         [this.say("planted"), block.planted ? this.wording.date(block.planted) : null],
         [this.say("area"), block.area_ha === null ? null
-          : this.wording.number(block.area_ha, 2) + " ha"],
+          : this.say("hectares", { value: this.wording.number(block.area_ha, 2) })],
       ]),
     ].filter(Boolean);
   }
@@ -523,8 +535,5 @@ async function startOverviewMap(map) {
   const view = new OverviewView(map, await unpack("content"));
   view.start();
   window.fieldView = view;
-  requestAnimationFrame(() => {
-    performance.mark("field-map-ready");
-    document.body.dataset.ready = "yes";
-  });
+  tellReady();
 }

@@ -3,9 +3,10 @@
 
 const ICONS = {
   find: "M9 2 A7 7 0 1 0 9 16 A7 7 0 1 0 9 2 Z M14.2 14.2 L21 21",
-  show: "M3 7 L12 2.5 L21 7 L12 11.5 Z M3 12 L12 16.5 L21 12 M3 17 L12 21.5 L21 17",
+  show: "M2 7 L22 7 M2 17 L22 17 M7 3.5 L11 7 L7 10.5 L3 7 Z M17 13.5 L21 17 L17 20.5 L13 17 Z",
   key: "M3 5 L9 5 M12 5 L21 5 M3 12 L9 12 M12 12 L21 12 M3 19 L9 19 M12 19 L21 19",
   measure: "M2 8 L22 8 L22 16 L2 16 Z M7 8 L7 12 M12 8 L12 13 M17 8 L17 12",
+  whole: "M3 8 L3 3 L8 3 M16 3 L21 3 L21 8 M21 16 L21 21 L16 21 M8 21 L3 21 L3 16 M8 9 L16 9 L16 15 L8 15 Z",
   list: "M3 4 L21 4 L21 20 L3 20 Z M3 10 L21 10 M9 4 L9 20",
 };
 
@@ -44,7 +45,7 @@ class FieldFrame {
       this.north(),
       this.zoomButton("+", say("nearer"), () => map.zoomIn()),
       this.zoomButton("\u2212", say("farther"), () => map.zoomOut()),
-      this.zoomButton("\u25A2", say("whole"), () => map.fitBounds(this.home)));
+      this.zoomButton(iconPicture("whole"), say("whole"), () => this.fit(this.home)));
     this.corner = make("div", { class: "corner" });
     document.body.prepend(this.head);
     document.body.append(this.corner, this.zoom, this.scale, this.sheet, this.bar);
@@ -182,7 +183,7 @@ class FieldFrame {
     const cover = this.covered();
     this.map.fitBounds(bounds, {
       paddingTopLeft: [cover.left + 14, cover.top + 14],
-      paddingBottomRight: [14, cover.bottom + 14],
+      paddingBottomRight: [64, cover.bottom + 14],
       animate: false,
     });
   }
@@ -199,8 +200,8 @@ class FieldFrame {
       bar.append(make("i"));
     }
     const text = metres >= 1000
-      ? this.wording.number(metres / 1000) + " km"
-      : this.wording.number(metres, metres < 1 ? 1 : 0) + " m";
+      ? this.wording.say("kilometres", { value: this.wording.number(metres / 1000) })
+      : this.wording.say("metres", { value: this.wording.number(metres, metres < 1 ? 1 : 0) });
     this.scale.replaceChildren(bar, make("span", {}, text));
     this.scale.setAttribute("aria-label", text);
     this.scale.dataset.metres = metres;
@@ -217,7 +218,9 @@ function pairs(list) {
   const table = make("dl", { class: "pairs" });
   for (const [name, value] of list) {
     if (value !== null && value !== undefined && value !== "") {
-      table.append(make("dt", {}, name), make("dd", {}, value));
+      const lines = [value].flat().filter(Boolean);
+      table.append(make("dt", {}, name),
+        make("dd", {}, ...lines.map((line) => make("p", {}, line))));
     }
   }
   return table;

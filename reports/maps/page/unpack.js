@@ -78,7 +78,8 @@ class Wording {
   constructor(words, language) {
     this.words = words;
     this.language = language;
-    this.dates = new Intl.DateTimeFormat(language, {
+    // Plain English is written day first, as where rubber grows.
+    this.dates = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, {
       year: "numeric", month: "short", day: "numeric", timeZone: "UTC",
     });
   }
@@ -115,6 +116,14 @@ class Wording {
       "north-west"];
     return this.say(names[Math.round((((degrees % 360) + 360) % 360) / 45) % 8] + "_word");
   }
+}
+
+// Say that the map is drawn and answers, once the browser has painted it.
+function tellReady() {
+  requestAnimationFrame(() => setTimeout(() => {
+    performance.mark("field-map-ready");
+    document.body.dataset.ready = "yes";
+  }, 0));
 }
 
 // An element with attributes and children; text is never read as markup.
