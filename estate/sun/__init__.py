@@ -9,7 +9,7 @@ from estate.sun.canopy import Canopy, canopy_of_age
 from estate.sun.facing import face_blocks
 from estate.sun.hours import TappingDay, tapping_day
 from estate.sun.options import FacingOptions
-from estate.sun.sky import Clouds, clouds_from_table
+from estate.sun.sky import Clouds, clouds_from_table, read_clouds
 
 __all__ = [
     "BarkStrip",
@@ -21,5 +21,6 @@ __all__ = [
     "clouds_from_table",
     "face_blocks",
     "panel_beam",
+    "read_clouds",
     "tapping_day",
 ]

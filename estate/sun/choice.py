@@ -128,8 +128,9 @@ class Choice:
         whether the first is the larger.
     flow_share_saved
         Light in flow hours that it saves against its rival.
-    first_face_share_saved
-        Light that the first face saves against the second.
+    first_face_share_saved, first_told_apart
+        Light that the first face saves against the second, and whether that is more than its
+        uncertainty.
     walking_side_share_lost, planting_line_share_lost
         Light that the pair toward the inter-row, and along the row, takes on beyond the
         recommended pair's; NaN without rows.
@@ -149,6 +150,7 @@ class Choice:
     told_apart: bool
     flow_share_saved: float
     first_face_share_saved: float
+    first_told_apart: bool
     walking_side_share_lost: float
     planting_line_share_lost: float
     turned_from_weather: bool
@@ -192,6 +194,7 @@ def choose_pair(
     saved, doubt = sun.pair_saved(chosen, rival_deg)
     flow = Trials(light=light.flow, floor_share=sun.floor_share, coverage=sun.coverage)
     first_deg, second_deg = _first_face(sun, chosen)
+    first_saved, first_doubt = sun.saved(sun.face(first_deg), sun.face(second_deg))
     return Choice(
         first_deg=first_deg,
         second_deg=second_deg,
@@ -204,7 +207,8 @@ def choose_pair(
         uncertainty_share=doubt,
         told_apart=bool(abs(saved) > doubt),
         flow_share_saved=flow.pair_saved(chosen, rival_deg)[0],
-        first_face_share_saved=sun.saved(sun.face(first_deg), sun.face(second_deg))[0],
+        first_face_share_saved=first_saved,
+        first_told_apart=bool(first_saved > first_doubt),
         walking_side_share_lost=_share_lost(sun, walking_deg, chosen),
         planting_line_share_lost=_share_lost(sun, row_deg, chosen),
         turned_from_weather=turned,

@@ -35,7 +35,7 @@ from estate.sun.table import (
     gather,
     sun_moments,
 )
-from estate.sun.words import Setting, facing_words, pair_words
+from estate.sun.words import Setting, basis_words, facing_words, pair_words
 from layers.terrain import Terrain
 
 Floats = NDArray[np.float64]
@@ -81,7 +81,7 @@ def face_blocks(
     ----------
     blocks, rows
         The contract's layers, in one metric CRS. A block without rows, row gap or planting date
-        is reckoned in the open, and one off the terrain under a level skyline; its reason says
+        is reckoned in the open, and one off the terrain under a level skyline; its basis says
         so.
     on
         The date on which ages are taken; its year is the sun's.
@@ -105,7 +105,8 @@ def face_blocks(
         block_id, first_face_deg, second_face_deg, face_words, walking_side_deg (NaN without
         rows), reason, scorch_share_saved (against the pair at rival_face_deg: the walking side
         where that is another one), uncertainty_share, told_apart, and what the other habits
-        lose; see :class:`estate.sun.choice.Choice`.
+        lose; see :class:`estate.sun.choice.Choice`. `basis` says in words what the reason rests
+        on and what wasn't known.
 
     Raises
     ------
@@ -261,6 +262,7 @@ _FACING_COLUMNS = (
     "walking_side_share_lost",
     "planting_line_share_lost",
     "beam_share_of_open",
+    "basis",
 )
 
 
@@ -284,5 +286,6 @@ def _facing_row(block_id: str, choice: Choice, setting: Setting, light: Figures)
         choice.walking_side_share_lost,
         choice.planting_line_share_lost,
         setting.beam_share,
+        basis_words(choice, setting),
     )
     return dict(zip(_FACING_COLUMNS, values, strict=True))

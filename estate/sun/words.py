@@ -29,6 +29,7 @@ _POINTS = (
     "north-northwest",
 )
 _SEEN_DEG = 45.0
+_SMALL_TURN_DEG = 22.5
 _WIDE_DEG = 120.0
 _HALF_PERCENT = 0.005
 _WINDING = 0.8
@@ -87,7 +88,7 @@ def pair_words(first_deg: float, second_deg: float) -> str:
 
 
 def facing_words(choice: Choice, setting: Setting, figures: Mapping[str, Figure]) -> str:
-    """Give the reason for a block's faces: what was found, what it costs, what wasn't known.
+    """Give the reason for a block's faces: what was found, and what the choice costs.
 
     Parameters
     ----------
@@ -100,14 +101,17 @@ def facing_words(choice: Choice, setting: Setting, figures: Mapping[str, Figure]
     """
     parts = [
         _found(choice),
-        _shade(setting),
         _against_walking_side(choice),
-        _against_planting_line(choice),
-        _first_panel(choice),
         _work(choice, figures),
-        _slope(choice, setting, figures),
-        _unknown(setting),
+        _first_panel(choice),
+        _slope(setting, figures),
     ]
+    return " ".join(part for part in parts if part)
+
+
+def basis_words(choice: Choice, setting: Setting) -> str:
+    """Give what a block's reason rests on: its shade, its panels, and what wasn't known."""
+    parts = [_shade(setting), _wide(setting), _against_planting_line(choice), _unknown(setting)]
     return " ".join(part for part in parts if part)
 
 
@@ -151,18 +155,21 @@ def _found(choice: Choice) -> str:
 
 
 def _shade(setting: Setting) -> str:
-    wide = (
-        f"A panel goes {setting.arc_deg:.0f} degrees round the trunk, so a pair covers most of it "
-        "whichever way it faces."
-        if setting.arc_deg > _WIDE_DEG
-        else ""
-    )
     if setting.in_the_open:
-        return wide
+        return ""
     return (
         f"At {setting.age_years:.0f} years the crowns and hills let {_percent(setting.beam_share)} "
-        f"of the sun's beam through to the bark. {wide}"
-    ).strip()
+        "of the sun's beam through to the bark."
+    )
+
+
+def _wide(setting: Setting) -> str:
+    if setting.arc_deg <= _WIDE_DEG:
+        return ""
+    return (
+        f"A panel goes {setting.arc_deg:.0f} degrees round the trunk, so a pair covers most of it "
+        "whichever way it faces."
+    )
 
 
 def _against_walking_side(choice: Choice) -> str:
@@ -195,39 +202,39 @@ def _against_planting_line(choice: Choice) -> str:
 
 
 def _first_panel(choice: Choice) -> str:
-    if choice.first_face_share_saved < _HALF_PERCENT:
+    if not choice.first_told_apart:
         return ""
     one, other = compass_point(choice.first_deg), compass_point(choice.second_deg)
     less = _percent(choice.first_face_share_saved)
-    return f"The {one} panel takes {less} less scorching sun than the {other} one: open it first."
+    return f"Open the {one} panel first: it takes {less} less scorching sun than the {other} one."
 
 
 def _work(choice: Choice, figures: Mapping[str, Figure]) -> str:
-    if np.isnan(choice.walking_side_deg) or _same(choice.walking_side_deg, choice.first_deg):
-        return ""
     turned = apart_deg(choice.walking_side_deg, choice.first_deg)
+    if not turned > _SMALL_TURN_DEG:
+        return ""
     round_m = 2.0 * figures["standing_reach"].value * np.radians(turned)
     trees = figures["task_trees"].value
     minutes = round_m * trees / figures["walking_speed"].value / 60.0
     seen = (
-        "and a checker still sees the cuts from between the rows"
+        "a checker still sees the cuts from between the rows"
         if turned <= _SEEN_DEG
-        else "and a checker has to step in at each tree to see the cut"
+        else "a checker has to step in at each tree to see the cut"
     )
     return (
-        f"Against the walking side it costs about {round_m:.1f} m more walking a tree "
-        f"({minutes:.0f} min in a task of {trees:.0f} trees), {seen}."
+        f"Facing {pair_words(choice.first_deg, choice.second_deg)} instead costs about "
+        f"{round_m:.1f} m more walking a tree ({minutes:.0f} min in a task of {trees:.0f} trees), "
+        f"and {seen}."
     )
 
 
-def _slope(choice: Choice, setting: Setting, figures: Mapping[str, Figure]) -> str:
+def _slope(setting: Setting, figures: Mapping[str, Figure]) -> str:
     if not setting.slope_percent > figures["contour_slope"].value:
         return ""
-    uphill = compass_point(setting.uphill_deg)
     return (
-        f"The ground rises {setting.slope_percent:.0f} % to the {uphill}. On contour rows a common "
-        "habit faces every panel uphill, where the tapper stands level with the cut: where the "
-        "foothold on this side is poor, let the safe stand decide, not the sun."
+        f"The ground rises {setting.slope_percent:.0f} % to the "
+        f"{compass_point(setting.uphill_deg)}; contour rows are often faced uphill: where the "
+        "foothold is poor, let the safe stand decide, not the sun."
     )
 
 

@@ -17,6 +17,7 @@ from estate.sun import FacingOptions, face_blocks
 from estate.sun.choice import PanelLight, apart_deg, choose_pair
 from estate.sun.rose import AZIMUTHS_DEG
 from estate.sun.site import block_sites
+from estate.sun.words import Setting, basis_words, facing_words
 from layers.errors import ColumnError, CrsError, SettingError
 from layers.terrain import Terrain
 from tests.estate.test_sun_beam import library_faces, library_year
@@ -125,6 +126,42 @@ def test_the_less_sunlit_face_comes_first():
     assert choice.first_face_share_saved == pytest.approx(1.0 - 0.5 / 1.5)
 
 
+@pytest.mark.parametrize(
+    ("light", "row_deg", "starts", "holds"),
+    [
+        (made_up(90.0, 0.3), 0.0, "Face north and south, as common practice has it: no", "86 %"),
+        (made_up(0.0, 0.3), 90.0, "Face east and west: in the scorching hours it takes 46 %", "86"),
+        (
+            made_up(0.0, 0.01),
+            20.0,
+            "Face north and south, as common practice has it: east",
+            "little",
+        ),
+        (made_up(0.0, 0.0), 0.0, "Face north and south", "the easier work may decide"),
+    ],
+)
+def test_the_reason_says_what_was_found(light, row_deg, starts, holds):
+    setting = Setting(
+        latitude=3.0,
+        age_years=7.0,
+        straightness=1.0,
+        slope_percent=2.0,
+        uphill_deg=0.0,
+        beam_share=0.06,
+        arc_deg=164.0,
+        in_the_open=False,
+        full_leaf=True,
+        clouds=False,
+        hills=True,
+    )
+    choice = choose(light, row_deg=row_deg)
+    reason = facing_words(choice, setting, LIGHT)
+    assert reason.startswith(starts)
+    assert holds in reason
+    assert "nan" not in reason + basis_words(choice, setting)
+    assert "cloud table" in basis_words(choice, setting)
+
+
 def test_a_block_without_a_planting_date_gets_the_open_light_of_pvlib():
     blocks, rows = estate_of()
     rose, facing = face_blocks(blocks.drop(columns="planted_on"), rows, on=ON)
@@ -134,7 +171,7 @@ def test_a_block_without_a_planting_date_gets_the_open_light_of_pvlib():
     )
     np.testing.assert_allclose(rose["beam_mj_m2"], beam, rtol=2e-3)
     np.testing.assert_allclose(rose["diffuse_mj_m2"], diffuse, rtol=0.01)
-    assert "reckoned without crowns" in facing["reason"].iloc[0]
+    assert "reckoned without crowns" in facing["basis"].iloc[0]
     assert facing["beam_share_of_open"].iloc[0] == pytest.approx(1.0, abs=2e-3)
 
 
@@ -150,7 +187,7 @@ def test_each_block_has_a_rose_of_36_ways_and_one_facing():
     assert ((facing["second_face_deg"] - facing["first_face_deg"]) % 360.0 == 180.0).all()
     assert facing["told_apart"].dtype == bool
     assert facing.notna().all(axis=None)
-    assert not set("<>{}") & set("".join(facing["reason"]))
+    assert not set("<>{}") & set("".join(facing["reason"] + facing["basis"]))
 
 
 def test_the_bark_sees_more_sun_between_young_crowns():
@@ -194,7 +231,7 @@ def test_tapping_months_and_fallen_leaves_count():
     wintering, facing = face_blocks(blocks, rows, on=ON, options=bare)
     assert wintering["scorch_mj_m2"].sum() > 1.2 * whole["scorch_mj_m2"].sum()
     assert (wintering["flow_mj_m2"] < whole["flow_mj_m2"]).all()
-    assert "wintering" not in facing["reason"].iloc[0]
+    assert "wintering" not in facing["basis"].iloc[0]
 
 
 def test_a_hill_to_the_west_keeps_the_afternoon_off():
@@ -211,8 +248,8 @@ def test_a_hill_to_the_west_keeps_the_afternoon_off():
     ratio = valley["beam_mj_m2"].to_numpy() / level["beam_mj_m2"].to_numpy()
     assert ratio[27] < 0.5
     assert ratio[9] == pytest.approx(1.0, abs=0.01)
-    assert "elevation" in without["reason"].iloc[0]
-    assert "elevation" not in facing["reason"].iloc[0]
+    assert "elevation" in without["basis"].iloc[0]
+    assert "elevation" not in facing["basis"].iloc[0]
 
 
 def test_a_block_off_the_terrain_is_reckoned_under_a_level_skyline_and_says_so():
@@ -225,7 +262,7 @@ def test_a_block_off_the_terrain_is_reckoned_under_a_level_skyline_and_says_so()
     level, _ = face_blocks(blocks, rows, on=ON)
     rose, facing = face_blocks(blocks, rows, on=ON, terrain=far)
     pd.testing.assert_frame_equal(rose, level)
-    assert "elevation (level skyline)" in facing["reason"].iloc[0]
+    assert "elevation (level skyline)" in facing["basis"].iloc[0]
 
 
 def test_a_slope_brings_the_uphill_habit_and_the_safe_stand_into_the_reason():
