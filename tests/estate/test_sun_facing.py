@@ -308,6 +308,15 @@ def test_rows_without_a_block_and_blocks_without_rows_pass():
     assert facing["scorch_share_saved"].notna().all()
 
 
+def test_blocks_of_unknown_or_future_planting_stand_without_crowns():
+    blocks, rows = estate_of(ages=(8.0, 8.0, -2.0), row_deg=(0.0, 0.0, 0.0))
+    blocks.loc[0, "planted_on"] = pd.NaT
+    blocks.loc[1, "row_gap_m"] = np.nan
+    _, facing = face_blocks(blocks, rows, on=ON)
+    assert facing["basis"].str.contains("reckoned without crowns").all()
+    np.testing.assert_allclose(facing["beam_share_of_open"], 1.0, atol=3e-3)
+
+
 def test_no_blocks_give_empty_frames():
     blocks, rows = estate_of()
     rose, facing = face_blocks(blocks.head(0), rows.head(0), on=ON)
