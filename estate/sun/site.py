@@ -47,7 +47,8 @@ def block_sites(
         One row a block, in order: block_id, x, y, latitude, longitude, north_deg (grid north,
         degrees clockwise from true north), row_deg (0 to 180, from true north; NaN without
         rows), straightness (0 to 1, of the rows together), age_years (NaN where unknown or
-        still to be planted) and row_gap_m (NaN where unknown), altitude_m, slope_percent and uphill_deg (NaN without terrain).
+        still to be planted), row_gap_m (NaN where unknown), altitude_m, slope_percent and
+        uphill_deg (NaN without terrain).
 
     Raises
     ------
