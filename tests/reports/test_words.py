@@ -1,5 +1,6 @@
 import datetime
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,10 @@ from babel.messages.pofile import read_po
 
 import reports
 from layers.errors import SettingError
-from reports.words import LANGUAGES, Words, letters_without_font, words_in
+from reports.sheets.phrases import foot
+from reports.words import LANGUAGES, letters_without_font, words_in
 from reports.words.catalogue import LOCALE_FOLDER, REVIEWER_MESSAGE
+from tests.reports.small_plan import small_plan
 
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
 KEYWORDS = {"say": None, "mark": None, "count": (1, 2)}
@@ -97,10 +100,19 @@ def test_dates_and_numbers_go_by_the_locale(language, day, number):
 def test_a_translation_is_unreviewed_until_the_catalogue_names_a_person():
     assert words_in("en").reviewed
     assert not any(words_in(language).reviewed for language in TRANSLATED)
-    read = Words(language="vi", reviewer="a reader", _catalogue=words_in("vi")._catalogue)
-    assert read.reviewed
+    assert replace(words_in("vi"), reviewer="a reader").reviewed
 
 
 def test_an_unknown_language_is_refused():
     with pytest.raises(SettingError, match="xx"):
         words_in("xx")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_foot_says_when_nobody_has_read_the_translation(language):
+    words = words_in(language)
+    plan = small_plan(blocks=1, rows=4, trees_a_row=8)
+    said = foot(words, name=plan.name, on=plan.on, layers=plan.layers)["unreviewed"]
+    assert bool(said) == (language != "en")
+    read = replace(words, reviewer="a reader")
+    assert not foot(read, name=plan.name, on=plan.on, layers=plan.layers)["unreviewed"]
