@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-HIGH_KNIFE = "high"
+HIGH_KNIFE = "high|upward"
 
 
 def beat_sums(task_sums: pd.DataFrame) -> pd.DataFrame:

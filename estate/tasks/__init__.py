@@ -1,0 +1,19 @@
+"""Tapping tasks: the time model, the sweep, the cut into mornings, and each morning's round.
+
+May import `layers` and the rest of `estate` outside `estate.app`.
+"""
+
+from estate.tasks.drawing import TaskPlan, draw, draw_tasks
+from estate.tasks.minutes import Minutes, MinutesFit, fit_minutes, minutes
+from estate.tasks.settings import TaskSettings
+
+__all__ = [
+    "Minutes",
+    "MinutesFit",
+    "TaskPlan",
+    "TaskSettings",
+    "draw",
+    "draw_tasks",
+    "fit_minutes",
+    "minutes",
+]

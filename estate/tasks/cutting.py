@@ -1,0 +1,107 @@
+"""Where a sweep is cut into tasks: at even minutes, and where it costs little at a row's end."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from estate.tasks.stand import Stand
+from estate.tasks.sweep import Cells
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+
+def cut_ranks(trees: Stand, parts: Cells, order: Whole) -> Whole:
+    """Give how good a place before each tree of a sweep is to cut: 0 in a row, up to 4.
+
+    Returns
+    -------
+    ndarray of int
+        Shape (n,): 1 between rows, 2 between cells, 3 between blocks, 4 between holdings.
+    """
+    run = np.zeros(len(trees.block), dtype=np.int64)
+    run[parts.start[1:]] = 1
+    run = np.cumsum(run)[order]
+    rank = np.zeros(len(order), dtype=np.int64)
+    for level, code in enumerate(
+        (run, parts.cell[run], trees.block[order], trees.holding[order]), start=1
+    ):
+        rank[1:][code[1:] != code[:-1]] = level
+    return rank
+
+
+def cuts_at(weight: Floats, ranks: Whole, count: int, *, slack: float, whole: bool) -> Whole:
+    """Cut a sweep into `count` stretches of even weight.
+
+    Parameters
+    ----------
+    weight
+        Shape (n,): what each tree takes, in the sweep's order.
+    ranks
+        From :func:`cut_ranks`.
+    count
+        How many stretches; at most n.
+    slack
+        How far a cut may move from its even place, as a share of a mean stretch, to stand where
+        the rank is higher.
+    whole
+        Whether rows are never cut.
+
+    Returns
+    -------
+    ndarray of int
+        Shape (count + 1,): stretch k is from edge k up to before edge k + 1.
+
+    Examples
+    --------
+    >>> rank = np.array([0, 0, 0, 1, 0, 0, 1, 0, 0, 0])
+    >>> cuts_at(np.ones(10), rank, 2, slack=0.0, whole=False).tolist()
+    [0, 5, 10]
+    >>> cuts_at(np.ones(10), rank, 2, slack=0.0, whole=True).tolist()
+    [0, 6, 10]
+    """
+    if whole:
+        return _whole_rows(weight, ranks, count)
+    n = len(weight)
+    before = np.concatenate([[0.0], np.cumsum(weight)])
+    mean = before[-1] / count
+    edges = [0]
+    for k in range(1, count):
+        even = k * mean
+        low = int(np.searchsorted(before, even - slack * mean))
+        high = int(np.searchsorted(before, even + slack * mean, side="right"))
+        exact = int(np.argmin(np.abs(before - even)))
+        window = np.arange(max(low, 1), min(high, n))
+        best = exact
+        if len(window):
+            top = ranks[window].max()
+            if top > 0:
+                fit = window[ranks[window] == top]
+                best = int(fit[np.argmin(np.abs(before[fit] - even))])
+        edges.append(min(max(best, edges[-1] + 1), n - (count - k)))
+    return np.array([*edges, n])
+
+
+def _whole_rows(weight: Floats, ranks: Whole, count: int) -> Whole:
+    """Cut between rows only so that the longest stretch is shortest, and then as even as may be."""
+    gates = np.concatenate([[0], np.flatnonzero(ranks > 0), [len(weight)]])
+    before = np.concatenate([[0.0], np.cumsum(weight)])[gates]
+    runs = len(gates) - 1
+    count = min(count, runs)
+    mean = before[-1] / count
+    best = np.full((count + 1, runs + 1), np.inf)
+    came = np.zeros((count + 1, runs + 1), dtype=np.int64)
+    best[0, 0] = 0.0
+    for k in range(1, count + 1):
+        for j in range(k, runs - (count - k) + 1):
+            low = max(k - 1, int(np.searchsorted(before, before[j] - 2.5 * mean)))
+            low = min(low, j - 1)
+            span = before[j] - before[low:j]
+            cost = best[k - 1, low:j] + np.abs(span / mean - 1.0) ** 6
+            at = int(np.argmin(cost))
+            best[k, j], came[k, j] = cost[at], low + at
+    edges = [runs]
+    for k in range(count, 0, -1):
+        edges.append(int(came[k, edges[-1]]))
+    return np.asarray(gates[edges[::-1]])

@@ -1,0 +1,382 @@
+"""Drawing tasks: trees to tap into mornings of the same length, each with a short round.
+
+A neighbourhood's sweep is cut into stretches of the same minutes, each stretch gets the shortest
+round that the search finds, and the cuts are moved until the mornings are even with the walking
+as it came out (route first, cut second).
+
+References
+----------
+.. [1] J. E. Beasley, 1983, Route first - cluster second methods for vehicle routing, *Omega*
+   11(4), 403–408. From memory.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from estate.tasks.beats import Neighbourhood, base_places, neighbourhoods, task_counts
+from estate.tasks.bounds import rounds_bound
+from estate.tasks.cutting import cut_ranks, cuts_at
+from estate.tasks.mornings import Morning, Site, morning
+from estate.tasks.settings import TaskSettings
+from estate.tasks.stand import heights_at, stand
+from estate.tasks.sweep import Cells, cells, sweep
+from layers.errors import SettingError
+from layers.ground.barriers import barriers
+from layers.ground.ways import beside
+from layers.terrain import Terrain
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+KICKS_A_TREE = 12
+KICKS_A_SECOND = 60_000
+PASSES = 5
+EVEN = 1.012
+"""Cuts are moved until the longest morning is at most this many times the mean."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class TaskPlan:
+    """Tasks as drawn.
+
+    Parameters
+    ----------
+    tasks
+        [tree_id, task_id, stop_no]: every tree to tap once.
+    task_sums
+        One row a task: [task_id, beat_id, round_day, trees, tapping_min, walking_min,
+        collecting_min, minutes, walk_m, block_ids, holding_ids, needs_high_knife,
+        lower_bound_min, start_place_id, note].
+    walks
+        [task_id, geometry]: the line of each round in stop order.
+    settings
+        What they were drawn with.
+    """
+
+    tasks: pd.DataFrame
+    task_sums: pd.DataFrame
+    walks: gpd.GeoDataFrame
+    settings: TaskSettings
+
+    @property
+    def longest_to_mean(self) -> float:
+        """The longest morning over the mean one, in all tasks."""
+        minutes = self.task_sums["minutes"]
+        return float(minutes.max() / minutes.mean())
+
+
+def draw_tasks(
+    trees: gpd.GeoDataFrame,
+    *,
+    rows: gpd.GeoDataFrame | None = None,
+    blocks: gpd.GeoDataFrame | None = None,
+    obstacles: gpd.GeoDataFrame | None = None,
+    places: gpd.GeoDataFrame | None = None,
+    terrain: Terrain | None = None,
+    panels: pd.DataFrame | None = None,
+    cuts: Mapping[str, str] | pd.Series | None = None,
+    tasks: int | None = None,
+    settings: TaskSettings | None = None,
+    seconds: float = 0.0,
+) -> pd.DataFrame:
+    """Give every tree to tap its task and its place in the walking order.
+
+    Parameters
+    ----------
+    trees, rows, blocks, obstacles, places, terrain, panels, cuts, settings, seconds
+        As for :func:`draw`.
+    tasks
+        How many tasks in all; goes before the number in `settings`.
+
+    Returns
+    -------
+    DataFrame
+        [tree_id, task_id, stop_no], one row a tree in the order of `trees`.
+
+    Examples
+    --------
+    >>> x, y = np.meshgrid(np.arange(10) * 3.0, np.arange(6) * 7.0)
+    >>> stood = gpd.GeoDataFrame(
+    ...     {"tree_id": [f"{k:02}" for k in range(60)], "block_id": "A",
+    ...      "row_id": [f"A{k // 10}" for k in range(60)],
+    ...      "tree_no": [k % 10 + 1 for k in range(60)]},
+    ...     geometry=gpd.points_from_xy(x.ravel(), y.ravel()))
+    >>> draw_tasks(stood, tasks=3).groupby("task_id").size().tolist()
+    [20, 20, 20]
+    """
+    chosen = TaskSettings() if settings is None else settings
+    if tasks is not None:
+        chosen = replace(chosen, tasks=tasks)
+    return draw(
+        trees,
+        rows=rows,
+        blocks=blocks,
+        obstacles=obstacles,
+        places=places,
+        terrain=terrain,
+        panels=panels,
+        cuts=cuts,
+        settings=replace(chosen, bound=False),
+        seconds=seconds,
+    ).tasks
+
+
+def draw(
+    trees: gpd.GeoDataFrame,
+    *,
+    rows: gpd.GeoDataFrame | None = None,
+    blocks: gpd.GeoDataFrame | None = None,
+    obstacles: gpd.GeoDataFrame | None = None,
+    places: gpd.GeoDataFrame | None = None,
+    terrain: Terrain | None = None,
+    panels: pd.DataFrame | None = None,
+    cuts: Mapping[str, str] | pd.Series | None = None,
+    settings: TaskSettings | None = None,
+    seconds: float = 0.0,
+) -> TaskPlan:
+    """Draw tasks: split the trees to tap into even mornings and give each its round.
+
+    Parameters
+    ----------
+    trees
+        The contract's trees layer in a metric CRS, only the trees to tap.
+    rows, blocks, obstacles, places
+        The contract's layers in the same CRS; None where there is none. Without `blocks` each
+        block is its own holding; without places a round begins and ends anywhere.
+    terrain
+        Elevation in the same CRS; None for flat ground.
+    panels, cuts
+        Which trees have a high cut, from panels' direction or named (low, high, two) by tree_id.
+    settings
+        How to draw; ours where None.
+    seconds
+        Further search, in seconds of a usual machine; the same number gives the same tasks on
+        any machine.
+
+    Returns
+    -------
+    TaskPlan
+
+    Raises
+    ------
+    LayerError
+        One of its subclasses, where a layer isn't in the contract's form.
+    """
+    chosen = TaskSettings() if settings is None else settings
+    if not 0.0 <= seconds <= 86_400.0:
+        raise SettingError.at(
+            layer="task settings",
+            found=f"seconds = {seconds}",
+            expected="0 to 86400",
+            remedy="Give the further search in seconds.",
+        )
+    if trees.empty:
+        return _nothing_to_tap(trees, chosen)
+    stood = stand(
+        trees,
+        minutes=chosen.minutes,
+        rows=rows,
+        blocks=blocks,
+        terrain=terrain,
+        panels=panels,
+        cuts=cuts,
+    )
+    bars = barriers(obstacles, places)
+    stood = replace(stood, xyz=beside(stood.xyz, stood.row, bars))
+    bases = base_places(places)
+    base_xy = (
+        np.empty((0, 2)) if bases is None else np.column_stack([bases.geometry.x, bases.geometry.y])
+    )
+    site = Site(
+        trees=stood,
+        bars=bars,
+        bases=np.column_stack([base_xy, heights_at(terrain, base_xy)]),
+        minutes=chosen.minutes,
+        turn_heights=lambda xy: heights_at(terrain, xy),
+    )
+    parts = cells(stood, bars)
+    areas = neighbourhoods(stood, parts, bars, base_xy, chosen)
+    sweeps = [_swept(site, parts, area) for area in areas]
+    rough = [float(_rough_s(site, each).sum()) / 60.0 for each in sweeps]
+    counts = [
+        min(count, len(each))
+        for count, each in zip(task_counts(rough, chosen), sweeps, strict=True)
+    ]
+    kicks = KICKS_A_TREE * len(trees) + int(seconds * KICKS_A_SECOND)
+    drawn = [
+        _mornings(site, parts, area, order, count, chosen, kicks / max(len(trees), 1))
+        for area, order, count in zip(areas, sweeps, counts, strict=True)
+    ]
+    return _plan(trees, bases, site, drawn, chosen)
+
+
+def _swept(site: Site, parts: Cells, area: Neighbourhood) -> Whole:
+    start = site.bases[area.bases[0], :2] if len(area.bases) else None
+    return sweep(site.trees, parts, area.cells, start)
+
+
+def _rough_s(site: Site, order: Whole) -> Floats:
+    """Give each tree's seconds with the walk from the tree before it in the sweep."""
+    xy = site.trees.xyz[order, :2]
+    step = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)
+    usual = np.minimum(step, 30.0)
+    return site.standing_s[order] + usual * site.seconds_a_metre
+
+
+def _mornings(
+    site: Site,
+    parts: Cells,
+    area: Neighbourhood,
+    order: Whole,
+    count: int,
+    settings: TaskSettings,
+    kicks_a_tree: float,
+) -> list[Morning]:
+    """Cut a sweep into even mornings."""
+    ranks = cut_ranks(site.trees, parts, order)
+    weight = _rough_s(site, order)
+    best: list[Morning] = []
+    best_longest = np.inf
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        for turn in range(PASSES):
+            slack = settings.slack if turn < PASSES - 1 else 0.0
+            edges = cuts_at(weight, ranks, count, slack=slack, whole=settings.rows == "whole")
+            spans = [order[i:j] for i, j in pairwise(edges)]
+            found = list(
+                pool.map(lambda span: morning(site, span, area.bases, kicks_a_tree), spans)
+            )
+            took = np.array([each.seconds for each in found])
+            if took.max() / took.mean() < best_longest:
+                best, best_longest = found, took.max() / took.mean()
+            if best_longest <= EVEN:
+                break
+            weight = site.standing_s[order].copy()
+            for i, j, each in zip(edges[:-1], edges[1:], found, strict=True):
+                if j > i:
+                    weight[i:j] += (each.seconds - weight[i:j].sum()) / (j - i)
+    return best
+
+
+def _plan(
+    trees: gpd.GeoDataFrame,
+    bases: gpd.GeoDataFrame | None,
+    site: Site,
+    drawn: list[list[Morning]],
+    settings: TaskSettings,
+) -> TaskPlan:
+    tree_id = trees["tree_id"].to_numpy()
+    stood = site.trees
+    place_ids = [] if bases is None else bases["place_id"].astype("str").tolist()
+    sums, stops, lines = [], [], []
+    beat = 0
+    beats = sum(-(-len(each) // settings.round_days) for each in drawn)
+    width = max(2, len(str(beats)))
+    for mornings in drawn:
+        mean = float(np.mean([each.seconds for each in mornings])) / 60.0
+        for k, each in enumerate(mornings):
+            if k % settings.round_days == 0:
+                beat += 1
+            day = k % settings.round_days + 1
+            beat_id = f"T{beat:0{width}}"
+            task_id = f"{beat_id}-{day}"
+            stops.append((each.order, task_id))
+            line = each.line if len(each.line) > 1 else np.repeat(each.line, 2, axis=0)
+            lines.append((task_id, shapely.LineString(line)))
+            sums.append(_sum(site, each, task_id, beat_id, day, mean, place_ids, settings))
+    at = np.concatenate([stood.source[order] for order, _ in stops])
+    tasks = (
+        pd.DataFrame(
+            {
+                "tree_id": tree_id[at],
+                "task_id": np.concatenate([[name] * len(order) for order, name in stops]),
+                "stop_no": np.concatenate([np.arange(1, len(order) + 1) for order, _ in stops]),
+            }
+        )
+        .iloc[np.argsort(at)]
+        .reset_index(drop=True)
+    )
+    walks = gpd.GeoDataFrame(
+        {"task_id": [name for name, _ in lines]},
+        geometry=[line for _, line in lines],
+        crs=trees.crs,
+    )
+    return TaskPlan(tasks=tasks, task_sums=pd.DataFrame(sums), walks=walks, settings=settings)
+
+
+def _sum(
+    site: Site, each: Morning, task_id: str, beat_id: str, day: int, mean_min: float,
+    place_ids: list[str], settings: TaskSettings,
+) -> dict[str, object]:  # fmt: skip
+    stood, model = site.trees, site.minutes
+    blocks = np.unique(stood.block[each.order])
+    holdings = np.unique(stood.holding[each.order])
+    trees = len(each.order)
+    tapping = stood.tap_s[each.order].sum() / 60.0
+    walking = each.path_s / model.walk_factor / 60.0
+    collecting = (
+        trees * model.collect_s
+        + each.path_s / model.walk_factor / model.load_factor
+        + each.changes * model.bucket_change_s
+    ) / 60.0
+    bound = np.nan
+    if settings.bound and trees > 3:
+        least = rounds_bound(each.cost, each.start, 1, 60, each.path_s)
+        bound = (
+            site.standing_s[each.order].sum()
+            + least * model.both_walks
+            + (len(holdings) - 1) * model.bucket_change_s
+        ) / 60.0
+    note = ""
+    if mean_min < 0.85 * model.morning_min:
+        note = (
+            f"short mornings: {mean_min:.0f} of {model.morning_min:.0f} minutes, "
+            "no block near enough to join"
+        )
+    return {
+        "task_id": task_id,
+        "beat_id": beat_id,
+        "round_day": day,
+        "trees": trees,
+        "tapping_min": tapping,
+        "walking_min": walking,
+        "collecting_min": collecting,
+        "minutes": tapping + walking + collecting,
+        "walk_m": each.walk_m,
+        "block_ids": ",".join(stood.block_ids[k] for k in blocks),
+        "holding_ids": ",".join(stood.holding_ids[k] for k in holdings),
+        "needs_high_knife": bool(stood.high[each.order].any()),
+        "lower_bound_min": bound,
+        "start_place_id": place_ids[each.base] if each.base >= 0 else "",
+        "note": note,
+    }
+
+
+def _nothing_to_tap(trees: gpd.GeoDataFrame, settings: TaskSettings) -> TaskPlan:
+    text, number = pd.Series([], dtype="string"), pd.Series([], dtype=float)
+    kinds = {
+        **dict.fromkeys(("task_id", "beat_id"), text),
+        **dict.fromkeys(("round_day", "trees"), pd.Series([], dtype=int)),
+        **dict.fromkeys(("tapping_min", "walking_min", "collecting_min", "minutes"), number),
+        "walk_m": number,
+        **dict.fromkeys(("block_ids", "holding_ids"), text),
+        "needs_high_knife": pd.Series([], dtype=bool),
+        "lower_bound_min": number,
+        **dict.fromkeys(("start_place_id", "note"), text),
+    }
+    return TaskPlan(
+        tasks=pd.DataFrame({"tree_id": text, "task_id": text, "stop_no": pd.Series([], dtype=int)}),
+        task_sums=pd.DataFrame(kinds),
+        walks=gpd.GeoDataFrame({"task_id": text}, geometry=[], crs=trees.crs),
+        settings=settings,
+    )

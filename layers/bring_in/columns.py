@@ -1,0 +1,372 @@
+"""The user's column names and values, turned into the contract's names, units and kinds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from layers.contract import LAYERS
+from layers.errors import Fault, Severity
+
+# The rest of a shapefile's ten characters.
+_SHORTENED = 10
+
+EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
+    "blocks": {"row_bearing_deg": "number"},
+    "rows": {"tree_gap_m": "number", "first_tree_m": "number"},
+    "trees": {"row_no": "whole"},
+    "obstacles": {"name": "text"},
+}
+
+# Other names that a column may bear, in the trade's and the surveyors' plain words.
+_OTHER_NAMES: Mapping[str, Mapping[str, str]] = {
+    "girth": {"girth": "girth_cm", "height": "height_cm", "bark": "bark_mm", "time": "measured_at",
+              "accuracy": "accuracy_m", "session": "session_id", "row": "row_no",
+              "tree": "tree_no", "hdop_m": "accuracy_m"},
+    "trees": {"row": "row_no", "tree": "tree_no", "block": "block_id"},
+    "rows": {"row": "row_no", "block": "block_id"},
+    "blocks": {"block": "block_id", "holding": "holding_id", "planted": "planted_on",
+               "bearing": "row_bearing_deg"},
+    "holdings": {"holding": "holding_id"},
+    "tappers": {"tapper": "tapper_id", "home": "home_place"},
+}  # fmt: skip
+
+_LENGTHS_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "inches": 2.54, "in": 2.54,
+               "ft": 30.48}  # fmt: skip
+# Column to the stems that stand for it with another unit, each with the factor of the stem.
+_UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
+    "girth_cm": (("girth", 1.0), ("circumference", 1.0), ("diameter", np.pi), ("dbh", np.pi)),
+    "height_cm": (("height", 1.0),),
+    "bark_mm": (("bark", 10.0),),
+    "accuracy_m": (("accuracy", 0.01),),
+    "row_gap_m": (("row_gap", 0.01),),
+    "tree_gap_m": (("tree_gap", 0.01),),
+    "first_tree_m": (("first_tree", 0.01),),
+}
+
+_NUMBER = re.compile(
+    r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|ft|\"|°)?\s*$"
+)
+_TRUE = {"true", "yes", "y", "1", "1.0", "t"}
+_FALSE = {"false", "no", "n", "0", "0.0", "f"}
+_MOST_ROWS_TOLD = 20
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """Where a frame came from, for its faults."""
+
+    file: str
+    layer: str
+
+    def fault(
+        self, severity: Severity, *, row: str = "", found: str, expected: str, remedy: str
+    ) -> Fault:
+        """One fault here, its fields as in :class:`layers.errors.Fault`."""
+        return Fault(
+            severity=severity,
+            file=self.file,
+            layer=self.layer,
+            row=row,
+            found=found,
+            expected=expected,
+            remedy=remedy,
+        )
+
+
+def plain_name(name: str) -> str:
+    """Give a column's name in lower case with every blank, hyphen or bracket an underscore.
+
+    Examples
+    --------
+    >>> plain_name("Girth (CM)"), plain_name("Row-No.")
+    ('girth_cm', 'row_no')
+    """
+    return re.sub(r"[^0-9a-z]+", "_", name.strip().lower()).strip("_")
+
+
+def kinds_of(layer: str) -> dict[str, str]:
+    """Give a layer's columns, the key first, each with its kind."""
+    form = LAYERS[layer]
+    return {form.key: "text", **form.columns, **EXTRA_COLUMNS.get(layer, {})}
+
+
+def name_columns(
+    frame: pd.DataFrame, layer: str, *, own: Mapping[str, str], place: Place
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Give the frame with the contract's column names; columns it doesn't know keep their own.
+
+    A column in another unit, named with it (``girth_mm``, ``diameter_cm``, ``bark_cm``), is
+    turned into the contract's unit, and said.
+    """
+    kinds = kinds_of(layer)
+    others = _OTHER_NAMES.get(layer, {})
+    chosen = {plain_name(yours): ours for yours, ours in own.items()}
+    taken: set[str] = set()
+    renamed: dict[object, str] = {}
+    converted: dict[object, tuple[str, float]] = {}
+    faults: list[Fault] = []
+    plain = {column: plain_name(str(column)) for column in frame.columns if column != "geometry"}
+    # An exact name goes before a likeness, so that `height_cm` isn't lost to `height`.
+    for likeness in (_chosen, _exact, _other, _shortened):
+        for column, name in plain.items():
+            if column in renamed:
+                continue
+            ours = likeness(name, chosen, kinds, others)
+            if ours is not None and ours not in taken:
+                taken.add(ours)
+                renamed[column] = ours
+                if likeness is _other and ours.endswith(("_cm", "_mm", "_m")):
+                    faults.append(
+                        place.fault(
+                            "noted",
+                            found=f"a column {column!s} without a unit, read as {ours}",
+                            expected=f"the name {ours}",
+                            remedy=f"Write the unit in the heading: {ours}.",
+                        )
+                    )
+    for column, name in plain.items():
+        unit = None if column in renamed else _other_unit(name, kinds)
+        if unit is not None and unit[0] not in taken:
+            taken.add(unit[0])
+            converted[column] = unit
+            faults.append(
+                place.fault(
+                    "noted",
+                    found=f"a column {column!s}, turned into {unit[0]} (times {unit[1]:.6g})",
+                    expected=f"{unit[0]}",
+                    remedy="Nothing to do if the heading's unit is right.",
+                )
+            )
+    named = frame.copy()
+    for column, (_, factor) in converted.items():
+        numbers, _ = _numbers(named[column])
+        named[column] = numbers * factor
+    named = named.rename(
+        columns={**renamed, **{column: ours for column, (ours, _) in converted.items()}}
+    )
+    return named, faults
+
+
+def _chosen(
+    name: str, chosen: Mapping[str, str], kinds: Mapping[str, str], others: Mapping[str, str]
+) -> str | None:
+    return chosen.get(name)
+
+
+def _exact(
+    name: str, chosen: Mapping[str, str], kinds: Mapping[str, str], others: Mapping[str, str]
+) -> str | None:
+    return name if name in kinds else None
+
+
+def _other(
+    name: str, chosen: Mapping[str, str], kinds: Mapping[str, str], others: Mapping[str, str]
+) -> str | None:
+    return others.get(name)
+
+
+def _shortened(
+    name: str, chosen: Mapping[str, str], kinds: Mapping[str, str], others: Mapping[str, str]
+) -> str | None:
+    if len(name) != _SHORTENED:
+        return None
+    longer = [ours for ours in kinds if len(ours) > _SHORTENED and ours.startswith(name)]
+    return longer[0] if len(longer) == 1 else None
+
+
+def _other_unit(name: str, kinds: Mapping[str, str]) -> tuple[str, float] | None:
+    for ours, stems in _UNITS.items():
+        if ours not in kinds:
+            continue
+        for stem, factor in stems:
+            unit = name.removeprefix(f"{stem}_")
+            if unit != name and unit in _LENGTHS_CM:
+                return ours, factor * _LENGTHS_CM[unit]
+    return None
+
+
+def set_kinds(
+    frame: pd.DataFrame, layer: str, *, place: Place, rows: pd.Series
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Give the frame with each known column in its kind; what can't be read is missing, and said.
+
+    Parameters
+    ----------
+    frame
+        Columns named as in the contract.
+    layer
+        The contract's layer.
+    place, rows
+        Where the frame came from, and each row's number in the file, for the faults.
+    """
+    kept = frame.copy()
+    faults: list[Fault] = []
+    for column, kind in kinds_of(layer).items():
+        if column not in kept.columns:
+            continue
+        values = kept[column]
+        if kind == "text":
+            kept[column] = texts(values)
+            continue
+        read, unread = _READERS[kind](values)
+        kept[column] = read
+        faults += row_faults(
+            place,
+            "noted",
+            rows[unread.to_numpy()],
+            found=[
+                f"{column} = {str(value)!r}, left out"
+                for value in values[unread].head(_MOST_ROWS_TOLD)
+            ],
+            expected=_EXPECTED[kind],
+            remedy=f"Mend {column} in this row.",
+        )
+    return kept, faults
+
+
+def row_faults(
+    place: Place,
+    severity: Severity,
+    rows: pd.Series,
+    *,
+    found: str | list[str],
+    expected: str,
+    remedy: str,
+) -> list[Fault]:
+    """Give one fault a row, and after twenty of a kind one more that counts the rest."""
+    told = [str(row) for row in rows.head(_MOST_ROWS_TOLD)]
+    texts_found = [found] * len(told) if isinstance(found, str) else found
+    faults = [
+        place.fault(severity, row=row, found=text, expected=expected, remedy=remedy)
+        for row, text in zip(told, texts_found, strict=True)
+    ]
+    if len(rows) > len(told):
+        faults.append(
+            place.fault(
+                severity,
+                row=f"{rows.iloc[len(told)]} and {len(rows) - len(told) - 1} more",
+                found="the same: " + texts_found[0],
+                expected=expected,
+                remedy=remedy,
+            )
+        )
+    return faults
+
+
+def texts(values: pd.Series) -> pd.Series:
+    """Give values as text: trimmed, empty ones missing, and 12.0 as 12."""
+    if pd.api.types.is_float_dtype(values.dtype):
+        whole = values.notna() & (values % 1 == 0)
+        text = values.astype("str")
+        text = text.mask(whole, values[whole].astype("int64").astype("str"))
+        text = text.mask(values.isna(), None)
+    else:
+        text = values.astype("str").mask(values.isna(), None)
+        text = text.str.strip().str.replace(r"^([-+]?\d+)\.0$", r"\1", regex=True)
+    return text.mask(text == "", None).astype("str")
+
+
+def _blank(values: pd.Series) -> pd.Series:
+    if values.dtype == object or isinstance(values.dtype, pd.StringDtype):
+        return values.isna() | (values.astype("str").str.strip() == "")
+    return values.isna()
+
+
+def _numbers(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+    if pd.api.types.is_bool_dtype(values.dtype):
+        return pd.Series(np.nan, index=values.index), values.notna()
+    if pd.api.types.is_numeric_dtype(values.dtype):
+        return values.astype("float64"), pd.Series(False, index=values.index)
+    numbers = pd.to_numeric(values, errors="coerce").astype("float64")
+    doubtful = numbers.isna() & ~_blank(values)
+    if doubtful.any():
+        parts = values[doubtful].astype("str").str.extract(_NUMBER)[0]
+        numbers[doubtful] = pd.to_numeric(parts.str.replace(",", "."), errors="coerce").astype(
+            "float64"
+        )
+    numbers = numbers.where(np.isfinite(numbers))
+    return numbers, numbers.isna() & ~_blank(values)
+
+
+def _wholes(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+    numbers, unread = _numbers(values)
+    broken = numbers.notna() & (numbers % 1 != 0)
+    return numbers.mask(broken).astype("Int64"), unread | broken
+
+
+def _truths(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+    if pd.api.types.is_bool_dtype(values.dtype):
+        return values.astype("boolean"), pd.Series(False, index=values.index)
+    words = values.astype("str").str.strip().str.lower()
+    truths = pd.Series(pd.NA, index=values.index, dtype="boolean")
+    truths = truths.mask(words.isin(_TRUE), True).mask(words.isin(_FALSE), False)
+    return truths, truths.isna() & ~_blank(values)
+
+
+def _moments(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Read moments as UTC without a zone; those written without one are taken as UTC."""
+    blank = _blank(values)
+    if isinstance(values.dtype, pd.DatetimeTZDtype) or pd.api.types.is_datetime64_any_dtype(
+        values.dtype
+    ):
+        read = pd.to_datetime(values, utc=True)
+    else:
+        words = values.astype("str").str.strip().mask(blank, None)
+        # GDAL writes moments into text layers as 2024/05/01 10:00:00+00.
+        words = words.str.replace(r"^(\d{4})/(\d\d)/(\d\d)", r"\1-\2-\3", regex=True)
+        words = words.str.replace(r"([+-]\d\d)$", r"\1:00", regex=True).where(
+            words.str.contains(":", na=False), words
+        )
+        read = pd.to_datetime(words, utc=True, errors="coerce", format="ISO8601")
+    return read.dt.tz_localize(None).astype("datetime64[us]"), read.isna() & ~blank
+
+
+def _dates(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+    blank = _blank(values)
+    if pd.api.types.is_datetime64_any_dtype(values.dtype):
+        read = pd.to_datetime(values)
+        read = read.dt.tz_localize(None) if read.dt.tz is not None else read
+    else:
+        words = texts(values).str.replace(r"[./]", "-", regex=True)
+        words = words.str.replace(r"[T ]\d\d:.*$", "", regex=True)
+        # A year alone is taken at its middle, a month alone at its first day.
+        words = words.str.replace(r"^(\d{4})$", r"\1-07-01", regex=True)
+        words = words.str.replace(r"^(\d{4}-\d{1,2})$", r"\1-01", regex=True)
+        words = _year_first(words)
+        read = pd.to_datetime(words, errors="coerce", format="%Y-%m-%d")
+    return read.dt.normalize().astype("datetime64[us]"), read.isna() & ~blank
+
+
+def _year_first(words: pd.Series) -> pd.Series:
+    """Turn 25-12-2014 round where the whole column shows which of the two is the day."""
+    parts = words.str.extract(r"^(\d{1,2})-(\d{1,2})-(\d{4})$")
+    first, second = (pd.to_numeric(parts[column]) for column in (0, 1))
+    if not first.notna().any():
+        return words
+    day_first, month_first = bool((first > 12).any()), bool((second > 12).any())
+    if day_first == month_first:
+        return words
+    day, month = (parts[0], parts[1]) if day_first else (parts[1], parts[0])
+    turned = parts[2] + "-" + month.str.zfill(2) + "-" + day.str.zfill(2)
+    return words.mask(parts[2].notna(), turned)
+
+
+_READERS = {
+    "number": _numbers,
+    "whole": _wholes,
+    "truth": _truths,
+    "moment": _moments,
+    "date": _dates,
+}
+_EXPECTED = {
+    "number": "a number",
+    "whole": "a whole number",
+    "truth": "yes or no",
+    "moment": "a date and time as in ISO 8601, such as 2025-03-01T06:30:00Z",
+    "date": "a date as in ISO 8601, such as 2014-06-01",
+}

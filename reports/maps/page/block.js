@@ -1,0 +1,658 @@
+"use strict";
+// The map of one block.
+
+class BlockView {
+  constructor(map, content) {
+    this.map = map;
+    this.content = content;
+    this.earth = new Earth(content.frame);
+    this.wording = new Wording(content.words, content.language);
+    this.sheetOfMarks = new MarkSheet(content.palette.classes);
+    this.shown = {
+      ground: content.ground.shade ? "shade" : "plain", holdings: true, rows: true, trees: true,
+      doubts: false, walks: content.tasks.length > 0, starts: content.tasks.length > 0, contours: true, places: true, rose: false,
+    };
+    this.taskShown = -1;
+    this.trees = this.readTrees();
+    this.doubts = content.doubts.map((doubt) => ({
+      id: doubt[0], at: this.earth.latLng(doubt[1], doubt[2]), tree: doubt[3], share: doubt[4],
+      second: doubt[5], secondShare: doubt[6], dx: doubt[7], dy: doubt[8], sd: doubt[9],
+    }));
+    this.panelStart = this.readPanels();
+    this.renderer = new FieldCanvas({ padding: 0.25 });
+    this.groups = {};
+  }
+
+  say(name, values) {
+    return this.wording.say(name, values);
+  }
+
+  readTrees() {
+    const from = this.content.trees;
+    const [row, no, x, y] = [from.row, from.no, from.x, from.y].map(runningSum);
+    return from.id.map((id, place) => ({
+      id, place, row: row[place], rowNo: this.content.rows[row[place]].no, no: no[place],
+      at: this.earth.latLng(x[place], y[place]), classPlace: from.class[place],
+      reason: from.reason[place] < 0 ? null : from.reasons[from.reason[place]],
+      girth: from.girth[place], error: from.error[place], source: from.source[place],
+      joined: from.joined[place], ready: from.ready[place], readyLow: from.ready_low[place],
+      readyHigh: from.ready_high[place], task: from.task[place], stop: from.stop[place],
+    }));
+  }
+
+  readPanels() {
+    const tree = runningSum(this.content.panels.tree);
+    this.panelColumns = {};
+    for (const name of ["panel_width", "cut_length", "top", "foot", "lowest", "gutter", "cup",
+      "slope", "face"]) {
+      this.panelColumns[name] = runningSum(this.content.panels[name]);
+    }
+    const start = new Map();
+    tree.forEach((place, panel) => {
+      start.set(place, [...(start.get(place) || []), panel]);
+    });
+    return start;
+  }
+
+  panelsOf(tree) {
+    const { panels } = this.content;
+    const columns = this.panelColumns;
+    return (this.panelStart.get(tree.place) || []).map((place) => ({
+      name: panels.names[panels.name[place]], number: panels.number[place],
+      count: panels.count[place], up: panels.up[place] === 1, lines: panels.lines[place],
+      spacing: panels.spacing[place], width: columns.panel_width[place],
+      cut: columns.cut_length[place], top: columns.top[place], foot: columns.foot[place],
+      lowest: columns.lowest[place], gutter: columns.gutter[place], cup: columns.cup[place],
+      slope: columns.slope[place], face: columns.face[place],
+    }));
+  }
+
+  start() {
+    const { content, map } = this;
+    const head = content.head;
+    const edge = this.earth.lines(content.edge);
+    this.home = L.latLngBounds(edge.flat());
+    map.fitBounds(this.home, { animate: false });
+    map.setMinZoom(map.getZoom() - 3);
+    map.setMaxBounds(this.home.pad(3));
+    this.frame = new FieldFrame(map, this.earth, this.wording, {
+      title: head.block + (head.member ? " · " + head.member : ""),
+      subtitle: this.say("girths_on", { date: this.wording.date(head.on) }),
+      home: this.home,
+    });
+    this.treeGap = this.nearestGap();
+    this.marks = this.markSettings();
+    map.on("zoomstart zoomend", () => this.sizeMarks());
+    this.sizeMarks();
+    map.addLayer(this.renderer);
+    this.drawGround();
+    this.drawLines(edge);
+    this.drawTrees();
+    this.measure = new Measure(map, this.renderer, this.earth, this.wording);
+    this.addPages();
+    map.on("click", (event) => this.tapped(event.latlng, event.containerPoint));
+    map.getContainer().addEventListener("keydown", (event) => {
+      if (event.key === "Enter" && event.target === map.getContainer()) {
+        this.tapped(map.getCenter(), map.getSize().divideBy(2));
+      }
+    });
+    this.frame.fit(this.home);
+  }
+
+  nearestGap() {
+    const gaps = [];
+    for (let place = 1; place < this.trees.length; place += 1) {
+      const [one, other] = [this.trees[place - 1], this.trees[place]];
+      if (one.row === other.row && other.no === one.no + 1) {
+        gaps.push(this.earth.metres(L.latLng(one.at), L.latLng(other.at)));
+      }
+    }
+    gaps.sort((a, b) => a - b);
+    return gaps.length ? gaps[gaps.length >> 1] : 3;
+  }
+
+  markSettings() {
+    const view = this;
+    return {
+      radius: 5,
+      chosen: null,
+      sprite: (place, radius) => view.sheetOfMarks.sprite(place, radius),
+      faded: (tree) => view.shown.walks && view.taskShown >= 0 && tree.task !== view.taskShown,
+      stopText(tree) {
+        if (!view.shown.walks || tree.task < 0 || this.faded(tree)) {
+          return "";
+        }
+        const each = this.radius >= 12 ? 1 : this.radius >= 7 ? 5 : this.radius >= 4.5 ? 20 : 0;
+        return each && (tree.stop % each === 0 || tree.stop === 1) ? String(tree.stop) : "";
+      },
+    };
+  }
+
+  sizeMarks() {
+    const gapPixels = this.treeGap / this.earth.metresPerPixel(this.map.getZoom());
+    this.marks.radius = Math.round(Math.min(15, Math.max(2.5, gapPixels * 0.38)) * 4) / 4;
+  }
+
+  drawGround() {
+    const pane = this.map.createPane("ground");
+    pane.style.zIndex = 250;
+    this.groundLayers = {};
+    for (const name of ["shade", "slope", "girth"]) {
+      const picture = this.content.ground[name];
+      if (picture) {
+        this.groundLayers[name] = L.imageOverlay(picture.url, picture.bounds, {
+          pane: "ground", opacity: name === "girth" ? 0.85 : 1, alt: "",
+        });
+      }
+    }
+    this.setGround(this.shown.ground);
+  }
+
+  setGround(name) {
+    this.shown.ground = name;
+    for (const [key, layer] of Object.entries(this.groundLayers)) {
+      if (key === name) {
+        layer.addTo(this.map);
+      } else {
+        layer.remove();
+      }
+    }
+  }
+
+  group(name, layers) {
+    for (const layer of layers) {
+      layer.options.renderer = this.renderer;
+    }
+    this.groups[name] = L.layerGroup(layers);
+    if (this.shown[name]) {
+      this.groups[name].addTo(this.map);
+    }
+  }
+
+  drawLines(edge) {
+    const { content, earth } = this;
+    const { lines } = content.palette;
+    const label = (text, size, ink) => (context, layer) => {
+      const part = layer._parts[0];
+      if (part && part.length > 1) {
+        const at = part[part.length >> 1];
+        writeOnMap(context, text, at.x, at.y, { size, ink });
+      }
+    };
+    this.group("contours", (content.ground.contours || []).map((contour) =>
+      new FieldLine(earth.lines(contour.lines), lines.contour, {
+        label: label(this.wording.number(contour.m, content.ground.contour_m < 1 ? 1 : 0), 10,
+          "#6B4F33"),
+      })));
+    this.group("holdings", [
+      ...content.neighbours.map((block) => new FieldArea(earth.lines(block.lines),
+        { ...lines.block, width: 1 }, { label: this.nameOf(block.id) })),
+      ...content.holdings.map((holding) => new FieldArea(earth.lines(holding.lines),
+        lines.holding)),
+      new FieldArea(edge, { ...lines.block, width: 2.4 }),
+    ]);
+    this.group("rows", content.rows.map((row) => new FieldLine(earth.lines(row.lines), lines.row, {
+      label: (context, layer) => this.rowLabel(context, layer, row),
+    })));
+    this.group("places", [
+      ...content.obstacles.map((thing) => thing.area
+        ? new FieldArea(earth.lines(thing.lines), lines[thing.kind], {
+          tint: lines[thing.kind].stroke, tintAlpha: 0.2,
+        })
+        : new FieldLine(earth.lines(thing.lines), lines[thing.kind], { casing: true })),
+      ...content.places.map((place) => this.placeMark(place)),
+    ]);
+    this.walkLayers = content.tasks.map((task, place) => this.walkLayer(task, place));
+    this.group("walks", this.walkLayers);
+  }
+
+  nameOf(text) {
+    return (context, layer) => {
+      if (layer._parts.length) {
+        const box = L.bounds(layer._parts.flat());
+        const at = box.getCenter();
+        writeOnMap(context, text, at.x, at.y, { size: 13, ink: "#54504C" });
+      }
+    };
+  }
+
+  rowLabel(context, layer, row) {
+    const points = layer._rings ? layer._rings.flat() : [];
+    if (this.marks.radius < 4 || points.length < 2) {
+      return;
+    }
+    const ends = [[points[0], points[1]], [points[points.length - 1], points[points.length - 2]]];
+    for (const [end, inner] of ends) {
+      const length = Math.hypot(end.x - inner.x, end.y - inner.y) || 1;
+      const away = this.marks.radius + 16;
+      writeOnMap(context, this.say("row_short", { row: row.no }), end.x + ((end.x - inner.x) / length) * away,
+        end.y + ((end.y - inner.y) / length) * away, { size: 12, ink: "#54504C" });
+    }
+  }
+
+  placeMark(place) {
+    const mark = this.content.palette.places[place.kind];
+    const path = new Path2D(mark.path);
+    return new FieldPoint(this.earth.latLng(place.x, place.y), (context, at) => {
+      context.save();
+      context.translate(at.x, at.y);
+      context.lineWidth = 5;
+      context.lineJoin = "round";
+      context.strokeStyle = mark.halo;
+      context.stroke(path);
+      context.fillStyle = mark.fill;
+      context.fill(path, "evenodd");
+      context.restore();
+      if (place.name) {
+        writeOnMap(context, place.name, at.x, at.y + 20, { size: 12 });
+      }
+    });
+  }
+
+  walkLayer(task, place) {
+    const layer = new FieldLine(this.earth.lines(task.lines), task.style, { casing: true });
+    const view = this;
+    const plain = layer.paint;
+    layer.paint = function paint(context) {
+      context.globalAlpha = view.taskShown >= 0 && view.taskShown !== place ? 0.2 : 1;
+      const slim = { ...task.style, width: Math.min(3, Math.max(1.2, view.marks.radius / 2.5)) };
+      this.line = slim;
+      plain.call(this, context);
+      if (context.globalAlpha === 1) {
+        paintArrowheads(context, this._parts, task.style.stroke, 90);
+      }
+    };
+    return layer;
+  }
+
+  // The flag at a task's first tree, above the marks so that none hides it.
+  startLayer(task, place) {
+    const first = this.trees.find((tree) => tree.task === place && tree.stop === 1);
+    return new FieldPoint(first.at, (context, at) => {
+      if (this.taskShown < 0 || this.taskShown === place) {
+        this.paintStart(context, at, task);
+      }
+    });
+  }
+
+  paintStart(context, first, task) {
+    context.font = "700 13px " + FIELD_FONT;
+    const half = context.measureText(task.id).width / 2 + 8;
+    context.save();
+    context.translate(first.x, first.y - this.marks.radius - 22);
+    context.beginPath();
+    context.moveTo(-half, -11);
+    context.lineTo(half, -11);
+    context.lineTo(half - 5, 11);
+    context.lineTo(4, 11);
+    context.lineTo(0, 19);
+    context.lineTo(-4, 11);
+    context.lineTo(-half, 11);
+    context.closePath();
+    context.fillStyle = task.style.stroke;
+    context.strokeStyle = "#FFFFFF";
+    context.lineWidth = 3;
+    context.stroke();
+    context.fill();
+    context.fillStyle = "#FFFFFF";
+    context.textAlign = "center";
+    context.textBaseline = "middle";
+    context.fillText(task.id, -1, 0);
+    context.restore();
+  }
+
+  drawTrees() {
+    const marks = this.trees.map((tree) => {
+      const mark = new TreeMark(tree.at, tree, this.marks);
+      tree.mark = mark;
+      return mark;
+    });
+    this.group("trees", marks);
+    this.starts = this.content.tasks.map((task, place) => this.startLayer(task, place));
+    this.group("starts", this.starts);
+    this.group("doubts", this.doubts.flatMap((doubt) => this.doubtLayers(doubt)));
+  }
+
+  doubtLayers(doubt) {
+    const style = this.content.palette.lines.doubt;
+    const arrow = (place, dash, width) => {
+      if (place < 0) {
+        return [];
+      }
+      const line = new FieldLine([doubt.at, this.trees[place].at], { ...style, dash, width });
+      const plain = line.paint;
+      line.paint = function paint(context) {
+        plain.call(this, context);
+        const part = this._parts[0];
+        if (part && part.length > 1) {
+          const length = Math.hypot(part[1].x - part[0].x, part[1].y - part[0].y);
+          paintArrowheads(context, [part], style.stroke, Math.max(8, length * 1.2), 0.7);
+        }
+      };
+      return [line];
+    };
+    const point = new FieldPoint(doubt.at, (context, at) => {
+      context.beginPath();
+      context.rect(at.x - 4, at.y - 4, 8, 8);
+      context.fillStyle = doubt.tree < 0 ? style.stroke : "#FFFFFF";
+      context.fill();
+      context.strokeStyle = style.stroke;
+      context.lineWidth = 2;
+      context.stroke();
+    });
+    return [...arrow(doubt.second, [3, 3], 1.2), ...arrow(doubt.tree, [], 2), point];
+  }
+
+  setShown(name, on) {
+    this.shown[name] = on;
+    if (name === "walks") {
+      this.setShown("starts", on);
+    }
+    if (name === "rose") {
+      this.drawRose();
+    } else if (on) {
+      this.groups[name].addTo(this.map);
+      this.inOrder();
+    } else {
+      this.groups[name].remove();
+    }
+    this.repaint();
+  }
+
+  // Layers put back later would lie above the rest: put those above them back on top.
+  inOrder() {
+    for (const name of ["contours", "holdings", "rows", "places", "walks", "trees", "starts",
+      "doubts"]) {
+      if (this.shown[name]) {
+        this.groups[name].eachLayer((layer) => layer.bringToFront());
+      }
+    }
+  }
+
+  repaint() {
+    this.renderer._reset();
+    this.renderer._update();
+    this.renderer._redraw();
+  }
+
+  drawRose() {
+    this.frame.corner.replaceChildren();
+    if (this.shown.rose && this.content.sun) {
+      this.frame.corner.append(make("button", {
+        class: "rose-box", type: "button", "aria-label": this.say("rose_title"),
+        onclick: () => this.frame.open("sun"),
+      }, rosePicture(this, 118)));
+    }
+  }
+
+  tapped(latLng, point) {
+    if (this.measure.on) {
+      this.measure.add(latLng);
+      return;
+    }
+    const near = (at) => this.map.latLngToContainerPoint(at).distanceTo(point);
+    let best = null;
+    let least = 26;
+    if (this.shown.doubts) {
+      for (const doubt of this.doubts) {
+        const distance = near(doubt.at);
+        if (distance < Math.min(least, 12)) {
+          [best, least] = [doubt, distance];
+        }
+      }
+      if (best) {
+        this.frame.open("point", best);
+        return;
+      }
+    }
+    if (this.shown.trees) {
+      for (const tree of this.trees) {
+        const distance = near(tree.at);
+        if (distance < least) {
+          [best, least] = [tree, distance];
+        }
+      }
+    }
+    if (best) {
+      this.choose(best, { stay: true });
+    }
+  }
+
+  choose(tree, { stay = false } = {}) {
+    if (!this.shown.trees) {
+      this.setShown("trees", true);
+    }
+    this.marks.chosen = tree;
+    this.frame.open("tree", tree);
+    const nearEnough = Math.log2(
+      (360 * this.content.frame.east_m * 9) / (256 * this.treeGap * 0.38));
+    const zoom = stay ? this.map.getZoom() : Math.max(this.map.getZoom(), nearEnough);
+    const cover = this.frame.covered();
+    const at = this.map.latLngToContainerPoint(tree.at);
+    const size = this.map.getSize();
+    const hidden = at.x < cover.left + 20 || at.y > size.y - cover.bottom - 20
+      || at.y < cover.top + 20 || at.x > size.x - 60;
+    if (!stay || hidden) {
+      this.frame.bringToSight(tree.at, zoom);
+    }
+    tree.mark.bringToFront();
+    this.repaint();
+  }
+
+  // The tree before or after in the walk; in the row where it isn't in a walk.
+  beside(tree, by) {
+    if (tree.task >= 0) {
+      return this.trees.find((other) => other.task === tree.task && other.stop === tree.stop + by);
+    }
+    return this.trees.find((other) => other.row === tree.row && other.no === tree.no + by);
+  }
+
+  addPages() {
+    const { frame } = this;
+    frame.addPage("find", { icon: "find", build: () => this.findPage() });
+    frame.addPage("show", { icon: "show", build: () => this.showPage() });
+    frame.addPage("key", { icon: "key", build: () => this.keyPage() });
+    frame.addPage("measure", { icon: "measure", build: () => this.measure.page() });
+    frame.pages.measure.onLeave = () => this.measure.stop();
+    frame.addPage("about", { title: this.content.head.block, build: () => this.aboutPage() });
+    frame.addPage("tree", { title: "", build: (tree) => treeCard(this, tree) });
+    frame.pages.tree.onLeave = () => {
+      this.marks.chosen = null;
+      this.repaint();
+    };
+    frame.addPage("point", { title: "", build: (doubt) => doubtCard(this, doubt) });
+    frame.addPage("oneTask", { title: "", build: (task) => taskCard(this, task) });
+    frame.addPage("sun", { title: this.say("rose_title"), build: () => sunCard(this) });
+  }
+
+  aboutPage() {
+    const { head } = this.content;
+    const counts = this.content.palette.classes.map((mark, place) => [mark, this.trees.filter(
+      (tree) => tree.classPlace === place).length]).filter(([, count]) => count);
+    const years = head.planted
+      ? Math.floor((new Date(head.on) - new Date(head.planted)) / (365.25 * 86400000)) : null;
+    return [
+      pairs([
+        [this.say("decision"), [head.decision ? this.say(head.decision) : null, head.reason]],
+        [this.say("member"), head.member],
+        [this.say("holding"), head.holding],
+        [this.say("planted"), head.planted ? this.wording.date(head.planted) + " · "
+          + this.say("years_old", { years }) : null],
+        [this.say("area"), head.area_ha === null ? null
+          : this.say("hectares", { value: this.wording.number(head.area_ha, 2) })],
+        [this.say("standard"), head.standard],
+      ]),
+      make("h2", {}, this.say("key_trees")),
+      make("ul", { class: "key" }, ...counts.map(([mark, count]) => keyLine(markPicture(mark),
+        this.say(mark.name) + ": " + this.wording.number(count)))),
+      this.content.tasks.length ? make("h2", {}, this.say("all_tasks")) : null,
+      make("ul", { class: "found" }, ...this.content.tasks.map((task) => make("li", {},
+        make("button", {
+          class: "plain", type: "button", onclick: () => this.frame.open("oneTask", task),
+        }, linePicture(task.style, true), make("span", {}, task.id + " · "
+          + this.say("task_trees", { count: this.wording.number(task.trees) })))))),
+      this.content.sun ? make("button", {
+        class: "plain", type: "button", onclick: () => this.frame.open("sun"),
+      }, this.say("rose_title")) : null,
+      make("p", { class: "foot" }, head.name),
+    ].filter(Boolean);
+  }
+
+  showPage() {
+    const { content } = this;
+    const grounds = ["plain", ...["shade", "slope", "girth"].filter((name) => content.ground[name])];
+    const groundWord = { girth: "girth_surface" };
+    const switches = ["trees", "rows", "walks", "doubts", "holdings", "places"];
+    if (content.ground.contours) {
+      switches.push("contours");
+    }
+    if (content.sun) {
+      switches.push("rose");
+    }
+    const pick = make("select", { "aria-label": this.say("one_task") },
+      make("option", { value: -1 }, this.say("all_tasks")),
+      ...content.tasks.map((task, place) => make("option", {
+        value: place, selected: place === this.taskShown,
+      }, task.id)));
+    pick.addEventListener("change", () => {
+      this.taskShown = Number(pick.value);
+      this.repaint();
+    });
+    return [
+      make("div", { class: "choices" }, ...switches.map((name) => choice("checkbox", name,
+        this.say(name), this.shown[name], (on) => this.setShown(name, on)))),
+      content.tasks.length > 1 ? pick : null,
+      make("h2", {}, this.say("ground")),
+      make("div", { class: "choices" }, ...grounds.map((name) => choice("radio", "ground",
+        this.say(groundWord[name] || name), this.shown.ground === name,
+        () => this.setGround(name)))),
+      make("div", { class: "row-of-buttons" }, nightButton(this)),
+    ].filter(Boolean);
+  }
+
+  keyPage() {
+    const { palette, tasks, ground } = this.content;
+    const lines = Object.keys(palette.lines).filter((name) => this.content.obstacles.some(
+      (thing) => thing.kind === name));
+    const kinds = [...new Set(this.content.places.map((place) => place.kind))];
+    return [
+      make("h2", {}, this.say("key_trees")),
+      make("ul", { class: "key" }, ...palette.classes.map((mark) => keyLine(markPicture(mark),
+        this.say(mark.name)))),
+      make("h2", {}, this.say("key_lines")),
+      make("ul", { class: "key wide" },
+        ...tasks.map((task) => keyLine(linePicture(task.style, true),
+          this.say("task") + " " + task.id)),
+        tasks.length ? keyLine(linePicture(tasks[0].style, true), this.say("walk_line")) : null,
+        keyLine(linePicture(palette.lines.row), this.say("row_line")),
+        keyLine(linePicture(palette.lines.block), this.say("block_line")),
+        keyLine(linePicture(palette.lines.holding), this.say("holding_line")),
+        keyLine(linePicture(palette.lines.doubt, true), this.say("doubt_line")),
+        ground.contour_m ? keyLine(linePicture(palette.lines.contour),
+          this.say("contour_every", { metres: this.wording.number(ground.contour_m,
+            ground.contour_m < 1 ? 1 : 0) })) : null,
+        ...lines.map((name) => keyLine(linePicture(palette.lines[name]), this.say(name)))),
+      kinds.length ? make("h2", {}, this.say("key_places")) : null,
+      make("ul", { class: "key" }, ...kinds.map((kind) => keyLine(
+        markPicture(palette.places[kind]), this.say(kind)))),
+      ground.slope ? make("h2", {}, this.say("slope_deg")) : null,
+      ground.slope ? this.stepsKey(palette.slope.steps, palette.slope.breaks) : null,
+      ground.girth ? make("h2", {}, this.say("girth_cm")) : null,
+      ground.girth ? this.stepsKey(palette.girth.steps, ground.girth_breaks) : null,
+      make("p", { class: "foot" }, this.say("made_with")),
+    ].filter(Boolean);
+  }
+
+  stepsKey(steps, breaks) {
+    return make("ul", { class: "key" }, ...steps.map((colour, place) => {
+      const low = place ? this.wording.number(breaks[place - 1]) : null;
+      const high = place < breaks.length ? this.wording.number(breaks[place]) : null;
+      const text = low === null ? this.say("less_than", { high })
+        : high === null ? this.say("more_than", { low }) : this.say("from_to", { low, high });
+      return keyLine(swatch(colour), text);
+    }));
+  }
+
+  findPage() {
+    const list = make("ul", { class: "found", "aria-live": "polite" });
+    const field = make("input", {
+      type: "search", "aria-label": this.say("find"), autocomplete: "off", enterkeyhint: "search",
+    });
+    const fill = () => list.replaceChildren(...this.found(field.value));
+    field.addEventListener("input", fill);
+    field.addEventListener("keydown", (event) => {
+      const first = list.querySelector("button");
+      if (event.key === "Enter" && first) {
+        first.click();
+      }
+    });
+    return [field, make("p", { class: "hint" }, this.say("find_hint_block")), list];
+  }
+
+  found(text) {
+    const asked = text.trim().toLowerCase();
+    if (!asked) {
+      return [];
+    }
+    const most = 30;
+    const hits = this.search(asked);
+    const shown = hits.slice(0, most).map((hit) => make("li", {}, make("button", {
+      class: "plain", type: "button", onclick: hit.go,
+    }, hit.picture, make("span", {}, hit.text))));
+    if (!hits.length) {
+      return [make("li", { class: "hint" }, this.say("found_none"))];
+    }
+    if (hits.length > most) {
+      shown.push(make("li", { class: "hint" },
+        this.say("found_more", { count: hits.length - most })));
+    }
+    return shown;
+  }
+
+  search(asked) {
+    const { content } = this;
+    const numbers = (asked.match(/\d+/g) || []).map(Number);
+    const onlyNumbers = /^[\d\s\-–,./]+$/.test(asked);
+    const treeHit = (tree) => ({
+      picture: markPicture(content.palette.classes[tree.classPlace]),
+      text: this.say("row_tree", { row: tree.rowNo, tree: tree.no }) + " · " + tree.id,
+      go: () => this.choose(tree),
+    });
+    const rowHit = (row) => ({
+      picture: linePicture(content.palette.lines.row),
+      text: this.say("row", { row: row.no }) + " · " + row.id,
+      go: () => this.choose(this.trees.find((tree) => content.rows[tree.row] === row)),
+    });
+    if (onlyNumbers && numbers.length === 2) {
+      return this.trees.filter((tree) => tree.rowNo === numbers[0] && tree.no === numbers[1])
+        .map(treeHit);
+    }
+    if (onlyNumbers && numbers.length === 1) {
+      return content.rows.filter((row) => row.no === numbers[0]).map(rowHit);
+    }
+    const has = (name) => name && String(name).toLowerCase().includes(asked);
+    return [
+      ...(has(content.head.member) || has(content.head.block) || has(content.head.holding) ? [{
+        picture: null, text: [content.head.block, content.head.member].join(" · "),
+        go: () => {
+          this.frame.open("about");
+          this.frame.fit(this.home);
+        },
+      }] : []),
+      ...content.tasks.filter((task) => has(task.id)).map((task) => ({
+        picture: linePicture(task.style, true), text: this.say("task") + " " + task.id,
+        go: () => this.frame.open("oneTask", task),
+      })),
+      ...content.rows.filter((row) => has(row.id)).map(rowHit),
+      ...this.trees.filter((tree) => has(tree.id)).map(treeHit),
+    ];
+  }
+}
+
+async function startBlockMap(map) {
+  const content = await unpack("content");
+  const view = new BlockView(map, content);
+  view.start();
+  window.fieldView = view;
+  tellReady();
+}

@@ -1,0 +1,539 @@
+"use strict";
+// The map of the whole cooperative: blocks by decision, and their trees when they are near.
+
+const TREES_FROM_METRES_PER_PIXEL = 0.5;
+
+class OverviewView {
+  constructor(map, content) {
+    this.map = map;
+    this.content = content;
+    this.earth = new Earth(content.frame);
+    this.wording = new Wording(content.words, content.language);
+    this.sheetOfMarks = new MarkSheet(content.palette.classes);
+    this.shown = {
+      ground: content.ground.shade ? "shade" : "plain", blocks: true, holdings: true, trees: true,
+      places: true,
+    };
+    this.only = null;
+    this.chosen = null;
+    this.treeLayers = new Map();
+    this.groups = {};
+    this.renderer = new FieldCanvas({ padding: 0.25 });
+  }
+
+  say(name, values) {
+    return this.wording.say(name, values);
+  }
+
+  start() {
+    const { content, map } = this;
+    for (const block of content.blocks) {
+      block.rings = this.earth.lines(block.lines);
+      block.bounds = L.latLngBounds(block.rings.flat());
+      block.member = block.holding < 0 ? "" : content.holdings[block.holding].member;
+    }
+    this.home = L.latLngBounds(content.blocks.flatMap((block) => block.bounds.getCenter()));
+    for (const block of content.blocks) {
+      this.home.extend(block.bounds);
+    }
+    map.fitBounds(this.home, { animate: false });
+    map.setMinZoom(map.getZoom() - 2);
+    map.setMaxBounds(this.home.pad(2));
+    this.frame = new FieldFrame(map, this.earth, this.wording, {
+      title: content.head.name,
+      subtitle: this.say("girths_on", { date: this.wording.date(content.head.on) }),
+      home: this.home,
+    });
+    this.marks = {
+      radius: 3, chosen: null, faded: () => false, stopText: () => "",
+      sprite: (place, radius) => this.sheetOfMarks.sprite(place, radius),
+    };
+    map.on("zoomstart zoomend", () => this.sizeMarks());
+    this.sizeMarks();
+    map.addLayer(this.renderer);
+    this.drawGround();
+    this.drawBlocks();
+    this.measure = new Measure(map, this.renderer, this.earth, this.wording);
+    this.addPages();
+    map.on("click", (event) => this.tapped(event.latlng));
+    map.on("moveend", () => this.bringTrees());
+    map.getContainer().addEventListener("keydown", (event) => {
+      if (event.key === "Enter" && event.target === map.getContainer()) {
+        this.tapped(map.getCenter());
+      }
+    });
+    this.frame.fit(this.home);
+  }
+
+  sizeMarks() {
+    const perPixel = this.earth.metresPerPixel(this.map.getZoom());
+    this.marks.radius = Math.round(Math.min(9, Math.max(2, 1.1 / perPixel)) * 4) / 4;
+  }
+
+  drawGround() {
+    const pane = this.map.createPane("ground");
+    pane.style.zIndex = 250;
+    const { shade } = this.content.ground;
+    this.groundLayer = shade
+      ? L.imageOverlay(shade.url, shade.bounds, { pane: "ground", alt: "" }) : null;
+    this.setGround(this.shown.ground);
+  }
+
+  setGround(name) {
+    this.shown.ground = name;
+    if (this.groundLayer) {
+      this.groundLayer[name === "shade" ? "addTo" : "remove"](this.map);
+    }
+  }
+
+  group(name, layers) {
+    for (const layer of layers) {
+      layer.options.renderer = this.renderer;
+    }
+    this.groups[name] = L.layerGroup(layers);
+    if (this.shown[name]) {
+      this.groups[name].addTo(this.map);
+    }
+  }
+
+  // Patterns as well as tints, so that decisions differ in black and white too.
+  pattern(style) {
+    this.patterns = this.patterns || {};
+    if (!this.patterns[style.name]) {
+      const tile = document.createElement("canvas");
+      tile.width = tile.height = 16;
+      const context = tile.getContext("2d");
+      context.fillStyle = style.fill;
+      context.fillRect(0, 0, 16, 16);
+      context.strokeStyle = context.fillStyle = style.edge;
+      context.globalAlpha = 0.55;
+      context.lineWidth = 1.5;
+      context.beginPath();
+      if (style.pattern === "slant" || style.pattern === "cross") {
+        context.moveTo(-4, 20);
+        context.lineTo(20, -4);
+        context.moveTo(-4, 4);
+        context.lineTo(4, -4);
+        context.moveTo(12, 20);
+        context.lineTo(20, 12);
+      }
+      if (style.pattern === "cross") {
+        context.moveTo(-4, -4);
+        context.lineTo(20, 20);
+      }
+      context.stroke();
+      if (style.pattern === "dots") {
+        for (const [x, y] of [[4, 4], [12, 12]]) {
+          context.beginPath();
+          context.arc(x, y, 1.8, 0, 2 * Math.PI);
+          context.fill();
+        }
+      }
+      this.patterns[style.name] = context.createPattern(tile, "repeat");
+    }
+    return this.patterns[style.name];
+  }
+
+  drawBlocks() {
+    const { content, earth } = this;
+    const { lines } = content.palette;
+    this.group("holdings", content.holdings.map((holding) => new FieldArea(
+      earth.lines(holding.lines), { ...lines.holding, width: 1.6 })));
+    this.group("places", [
+      ...content.obstacles.map((thing) => new (thing.area ? FieldArea : FieldLine)(
+        earth.lines(thing.lines), lines[thing.kind])),
+      ...content.places.map((place) => this.placeMark(place)),
+    ]);
+    this.blockLayers = content.blocks.map((block) => this.blockLayer(block));
+    this.group("blocks", this.blockLayers);
+    this.treeGroup = L.layerGroup().addTo(this.map);
+    this.gaugeLayers = content.blocks.map((block) => this.gaugeLayer(block));
+    this.group("gauges", []);
+    this.groups.gauges = L.layerGroup(this.gaugeLayers);
+    for (const layer of this.gaugeLayers) {
+      layer.options.renderer = this.renderer;
+    }
+    this.groups.gauges.addTo(this.map);
+  }
+
+  placeMark(place) {
+    const mark = this.content.palette.places[place.kind];
+    const path = new Path2D(mark.path);
+    return new FieldPoint(this.earth.latLng(place.x, place.y), (context, at) => {
+      context.save();
+      context.translate(at.x, at.y);
+      context.scale(0.8, 0.8);
+      context.lineWidth = 5;
+      context.lineJoin = "round";
+      context.strokeStyle = mark.halo;
+      context.stroke(path);
+      context.fillStyle = mark.fill;
+      context.fill(path, "evenodd");
+      context.restore();
+    });
+  }
+
+  blockLayer(block) {
+    const style = this.content.palette.decisions[block.decision];
+    const layer = new FieldArea(block.rings, { stroke: style ? style.edge : "#54504C", width: 2 });
+    const view = this;
+    layer.paint = function paint(context) {
+      context.globalAlpha = view.only && view.only !== block.decision ? 0.15 : 1;
+      context.beginPath();
+      for (const part of this._parts) {
+        part.forEach((point, place) => context[place ? "lineTo" : "moveTo"](point.x, point.y));
+        context.closePath();
+      }
+      context.fillStyle = style && !view.near() ? view.pattern(style) : "#FFFFFF66";
+      context.fill("evenodd");
+      const width = view.chosen === block ? 5 : 2;
+      strokeParts(context, this._parts, { stroke: this.line.stroke, width, closed: true });
+    };
+    return layer;
+  }
+
+  near() {
+    return this.shown.trees
+      && this.earth.metresPerPixel(this.map.getZoom()) < TREES_FROM_METRES_PER_PIXEL;
+  }
+
+  // A ring round the block's middle: how much of it is fit to tap, from the top clockwise.
+  gaugeLayer(block) {
+    const view = this;
+    return new FieldPoint(block.bounds.getCenter(), (context, at) => {
+      const corner = view.map.latLngToLayerPoint(block.bounds.getNorthEast());
+      const other = view.map.latLngToLayerPoint(block.bounds.getSouthWest());
+      const room = Math.min(Math.abs(corner.x - other.x), Math.abs(corner.y - other.y));
+      const radius = Math.min(22, room / 2 - 7);
+      if (view.near()) {
+        writeOnMap(context, block.id, at.x, corner.y - 10, { size: 14 });
+        return;
+      }
+      if (radius < 9 || block.share === null || (view.only && view.only !== block.decision)) {
+        return;
+      }
+      const style = view.content.palette.decisions[block.decision];
+      const edge = style ? style.edge : "#54504C";
+      const top = -Math.PI / 2;
+      context.beginPath();
+      context.arc(at.x, at.y, radius + 3, 0, 2 * Math.PI);
+      context.fillStyle = "#FFFFFF";
+      context.fill();
+      context.lineWidth = 1.2;
+      context.strokeStyle = edge;
+      context.stroke();
+      context.beginPath();
+      context.arc(at.x, at.y, radius - 1, top, top + 2 * Math.PI * block.share);
+      context.lineWidth = 5;
+      context.stroke();
+      context.beginPath();
+      context.arc(at.x, at.y, radius - 5.5, top + 2 * Math.PI * block.low,
+        top + 2 * Math.PI * block.high);
+      context.lineWidth = 1.8;
+      context.strokeStyle = "#1B1517";
+      context.stroke();
+      if (radius >= 15) {
+        writeOnMap(context, block.id, at.x, at.y + radius + 12, { size: 12 });
+        context.font = "700 11px " + FIELD_FONT;
+        context.fillStyle = "#1B1517";
+        context.fillText(view.wording.number(block.share * 100), at.x, at.y);
+      }
+    });
+  }
+
+  async bringTrees() {
+    if (!this.near()) {
+      this.treeGroup.clearLayers();
+      this.treeLayers.clear();
+      return;
+    }
+    const window = this.map.getBounds().pad(0.2);
+    const wanted = new Set();
+    this.content.blocks.forEach((block, place) => {
+      if (window.intersects(block.bounds)) {
+        wanted.add(place);
+      }
+    });
+    for (const [place, layer] of this.treeLayers) {
+      if (!wanted.has(place)) {
+        this.treeGroup.removeLayer(layer);
+        this.treeLayers.delete(place);
+      }
+    }
+    for (const place of wanted) {
+      if (!this.treeLayers.has(place) && document.getElementById("packed-trees-" + place)) {
+        this.treeLayers.set(place, null);
+        const layer = this.treeLayer(await unpack("trees-" + place));
+        if (this.near() && this.treeLayers.get(place) === null) {
+          this.treeLayers.set(place, layer);
+          this.treeGroup.addLayer(layer);
+        }
+      }
+    }
+  }
+
+  treeLayer(chunk) {
+    const x = runningSum(chunk.x);
+    const y = runningSum(chunk.y);
+    const marks = x.map((value, place) => {
+      const mark = new TreeMark(this.earth.latLng(value * 50, y[place] * 50),
+        { classPlace: Number(chunk.class[place]), task: -1 }, this.marks);
+      mark.options.renderer = this.renderer;
+      return mark;
+    });
+    return L.layerGroup(marks);
+  }
+
+  setShown(name, on) {
+    this.shown[name] = on;
+    if (name === "trees") {
+      this.bringTrees();
+    } else if (on) {
+      this.groups[name].addTo(this.map);
+      for (const above of ["holdings", "places", "blocks", "gauges"]) {
+        this.groups[above].eachLayer((layer) => layer.bringToFront());
+      }
+    } else {
+      this.groups[name].remove();
+    }
+    this.repaint();
+  }
+
+  repaint() {
+    this.renderer._reset();
+    this.renderer._update();
+    this.renderer._redraw();
+  }
+
+  tapped(latLng) {
+    if (this.measure.on) {
+      this.measure.add(latLng);
+      return;
+    }
+    const inside = (ring) => ring.reduce((odd, [lat, lng], place) => {
+      const [nextLat, nextLng] = ring[(place + 1) % ring.length];
+      const crosses = (lat > latLng.lat) !== (nextLat > latLng.lat)
+        && latLng.lng < ((nextLng - lng) * (latLng.lat - lat)) / (nextLat - lat) + lng;
+      return crosses ? !odd : odd;
+    }, false);
+    const hit = this.content.blocks.find((block) => block.bounds.contains(latLng)
+      && block.rings.filter(inside).length % 2 === 1);
+    if (hit) {
+      this.choose(hit, { stay: true });
+    }
+  }
+
+  choose(block, { stay = false } = {}) {
+    this.chosen = block;
+    this.frame.open("block", block);
+    if (!stay) {
+      this.frame.fit(block.bounds.pad(0.6));
+    }
+    this.repaint();
+  }
+
+  addPages() {
+    const { frame } = this;
+    frame.addPage("find", { icon: "find", build: () => this.findPage() });
+    frame.addPage("list", { icon: "list", build: () => this.listPage() });
+    frame.addPage("show", { icon: "show", build: () => this.showPage() });
+    frame.addPage("key", { icon: "key", build: () => this.keyPage() });
+    frame.addPage("measure", { icon: "measure", build: () => this.measure.page() });
+    frame.pages.measure.onLeave = () => this.measure.stop();
+    frame.addPage("about", { title: this.content.head.name, build: () => this.aboutPage() });
+    frame.addPage("block", { build: (block) => this.blockPage(block) });
+    frame.pages.block.onLeave = () => {
+      this.chosen = null;
+      this.repaint();
+    };
+  }
+
+  shareText(block) {
+    const word = block.decision === "in tapping" ? "share_tapped" : "share_ready";
+    return block.share === null ? null : this.say(word, {
+      share: this.wording.percent(block.share), standing: this.wording.number(block.standing),
+      low: this.wording.percent(block.low), high: this.wording.percent(block.high),
+    });
+  }
+
+  blockPage(block) {
+    this.frame.setTitle(block.id + (block.member ? " · " + block.member : ""));
+    const style = this.content.palette.decisions[block.decision];
+    return [
+      style ? make("div", { class: "class-line" }, decisionPicture(style),
+        make("span", {}, this.say(block.decision))) : null,
+      block.reason ? make("p", {}, block.reason) : null,
+      block.page ? make("div", { class: "row-of-buttons" },
+        make("a", { class: "deep", href: block.page }, this.say("open_block_map"))) : null,
+      pairs([
+        [this.say("trees_short"), [
+          this.shareText(block),
+          block.measured === null ? null
+            : this.say("measured_trees", { count: this.wording.number(block.measured) }),
+          block.more ? this.say("more_to_measure", {
+            count: this.wording.number(block.more) }) : null,
+          block.wait_until ? this.say("wait_until", {
+            date: this.wording.date(block.wait_until) }) : null,
+        ]],
+        [this.say("holding"), block.holding < 0 ? null : this.content.holdings[block.holding].id],
+        [this.say("planted"), block.planted ? this.wording.date(block.planted) : null],
+        [this.say("area"), block.area_ha === null ? null
+          : this.say("hectares", { value: this.wording.number(block.area_ha, 2) })],
+      ]),
+    ].filter(Boolean);
+  }
+
+  decisionCounts() {
+    const counts = new Map();
+    for (const name of Object.keys(this.content.palette.decisions)) {
+      counts.set(name, this.content.blocks.filter((block) => block.decision === name).length);
+    }
+    return counts;
+  }
+
+  aboutPage() {
+    const { head, blocks } = this.content;
+    return [
+      pairs([
+        [this.say("blocks"), this.wording.number(blocks.length)],
+        [this.say("holdings"), this.wording.number(this.content.holdings.length)],
+        [this.say("standard"), head.standard],
+      ]),
+      make("ul", { class: "key wide" }, ...[...this.decisionCounts()].map(([name, count]) => keyLine(
+        decisionPicture(this.content.palette.decisions[name]),
+        this.say(name) + ": " + this.say("blocks_count", { count: this.wording.number(count) })))),
+    ];
+  }
+
+  listPage() {
+    const list = make("ul", { class: "found" });
+    const pick = make("select", { "aria-label": this.say("decision") },
+      make("option", { value: "" }, this.say("all")),
+      ...[...this.decisionCounts()].map(([name, count]) => make("option", {
+        value: name, selected: this.only === name,
+      }, this.say(name) + " (" + this.wording.number(count) + ")")));
+    const fill = () => {
+      const wanted = this.content.blocks.filter((block) => !this.only
+        || block.decision === this.only);
+      wanted.sort((one, other) => (other.share || 0) - (one.share || 0));
+      list.replaceChildren(...wanted.slice(0, 200).map((block) => this.blockLine(block)));
+      if (wanted.length > 200) {
+        list.append(make("li", { class: "hint" },
+          this.say("found_more", { count: wanted.length - 200 })));
+      }
+    };
+    pick.addEventListener("change", () => {
+      this.only = pick.value || null;
+      fill();
+      this.repaint();
+    });
+    fill();
+    return [pick, list];
+  }
+
+  blockLine(block) {
+    const style = this.content.palette.decisions[block.decision];
+    return make("li", {}, make("button", {
+      class: "plain", type: "button", onclick: () => this.choose(block),
+    }, style ? decisionPicture(style) : null, make("span", {},
+      [block.id, block.member, block.share === null ? null : this.wording.percent(block.share)]
+        .filter(Boolean).join(" · "))));
+  }
+
+  showPage() {
+    return [
+      make("div", { class: "choices" }, ...["blocks", "holdings", "trees", "places"].map((name) =>
+        choice("checkbox", name, this.say(name), this.shown[name],
+          (on) => this.setShown(name, on)))),
+      make("p", { class: "hint" }, this.say("come_nearer")),
+      this.groundLayer ? make("h2", {}, this.say("ground")) : null,
+      this.groundLayer ? make("div", { class: "choices" }, ...["plain", "shade"].map((name) =>
+        choice("radio", "ground", this.say(name), this.shown.ground === name,
+          () => this.setGround(name)))) : null,
+      make("div", { class: "row-of-buttons" }, nightButton(this)),
+    ].filter(Boolean);
+  }
+
+  keyPage() {
+    const { palette } = this.content;
+    return [
+      make("h2", {}, this.say("key_decisions")),
+      make("ul", { class: "key" }, ...Object.values(palette.decisions).map((style) => keyLine(
+        decisionPicture(style), this.say(style.name)))),
+      make("p", {}, this.say("gauge")),
+      make("h2", {}, this.say("key_trees")),
+      make("ul", { class: "key" }, ...palette.classes.map((mark) => keyLine(markPicture(mark),
+        this.say(mark.name)))),
+      make("h2", {}, this.say("key_lines")),
+      make("ul", { class: "key wide" }, keyLine(linePicture(palette.lines.holding),
+        this.say("holding_line")),
+      ...[...new Set(this.content.obstacles.map((thing) => thing.kind))].map((kind) => keyLine(
+        linePicture(palette.lines[kind]), this.say(kind)))),
+      make("ul", { class: "key" }, ...[...new Set(this.content.places.map((place) => place.kind))]
+        .map((kind) => keyLine(markPicture(palette.places[kind]), this.say(kind)))),
+      make("p", { class: "foot" }, this.say("made_with")),
+    ];
+  }
+
+  findPage() {
+    const list = make("ul", { class: "found", "aria-live": "polite" });
+    const field = make("input", {
+      type: "search", "aria-label": this.say("find"), autocomplete: "off", enterkeyhint: "search",
+    });
+    field.addEventListener("input", () => list.replaceChildren(...this.found(field.value)));
+    field.addEventListener("keydown", (event) => {
+      const first = list.querySelector("button");
+      if (event.key === "Enter" && first) {
+        first.click();
+      }
+    });
+    return [field, make("p", { class: "hint" }, this.say("find_hint_overview")), list];
+  }
+
+  found(text) {
+    const asked = text.trim().toLowerCase();
+    if (!asked) {
+      return [];
+    }
+    const has = (name) => name && String(name).toLowerCase().includes(asked);
+    const hits = this.content.blocks.filter((block) => has(block.id) || has(block.member)
+      || (block.holding >= 0 && has(this.content.holdings[block.holding].id)));
+    if (!hits.length) {
+      return [make("li", { class: "hint" }, this.say("found_none"))];
+    }
+    const lines = hits.slice(0, 30).map((block) => this.blockLine(block));
+    if (hits.length > 30) {
+      lines.push(make("li", { class: "hint" },
+        this.say("found_more", { count: hits.length - 30 })));
+    }
+    return lines;
+  }
+}
+
+function decisionPicture(style) {
+  const picture = drawing("svg", {
+    viewBox: "0 0 36 24", width: 36, height: 24, "aria-hidden": "true", class: "mark",
+  });
+  picture.append(drawing("rect", {
+    x: 1, y: 1, width: 34, height: 22, fill: style.fill, stroke: style.edge, "stroke-width": 2,
+  }));
+  const slants = "M2 16 L14 2 M6 23 L24 2 M18 23 L34 5 M28 23 L34 16";
+  const back = "M2 9 L14 23 M6 2 L24 23 M18 2 L34 20";
+  const paths = { plain: "", slant: slants, cross: slants + " " + back, dots: "" };
+  picture.append(drawing("path", {
+    d: paths[style.pattern], stroke: style.edge, "stroke-width": 1.2, opacity: 0.7, fill: "none",
+  }));
+  if (style.pattern === "dots") {
+    for (const [x, y] of [[8, 7], [18, 7], [28, 7], [13, 16], [23, 16]]) {
+      picture.append(drawing("circle", { cx: x, cy: y, r: 2, fill: style.edge, opacity: 0.7 }));
+    }
+  }
+  return picture;
+}
+
+async function startOverviewMap(map) {
+  const view = new OverviewView(map, await unpack("content"));
+  view.start();
+  window.fieldView = view;
+  tellReady();
+}
