@@ -39,7 +39,7 @@ from reports.palette import (
 from reports.plan_view import PlanView
 
 SCRIPTS = ("unpack.js", "marks.js", "sheets.js", "measure.js", "cards.js", "block.js")
-GROUND_MARGIN_M = 60.0
+GROUND_MARGIN_M = 120.0
 NEIGHBOUR_MARGIN_M = 40.0
 DOUBTFUL_BELOW = 0.9
 

@@ -172,17 +172,18 @@ class BlockView {
   drawLines(edge) {
     const { content, earth } = this;
     const { lines } = content.palette;
-    const label = (text, size, ink) => (context, layer) => {
+    const heightLabel = (text) => (layer) => {
       const part = layer._parts[0];
       if (part && part.length > 1) {
-        const at = part[part.length >> 1];
-        writeOnMap(context, text, at.x, at.y, { size, ink });
+        const spots = [0.5, 0.25, 0.75].map((share) => part[Math.floor(part.length * share)]);
+        layer._renderer.ask("height", text, spots.map((at) => [at.x, at.y]),
+          { size: 11, ink: "#6B4F33" });
       }
     };
     this.group("contours", (content.ground.contours || []).map((contour) =>
       new FieldLine(earth.lines(contour.lines), lines.contour, {
-        label: label(this.wording.number(contour.m, content.ground.contour_m < 1 ? 1 : 0), 10,
-          "#6B4F33"),
+        label: heightLabel(
+          this.wording.number(contour.m, content.ground.contour_m < 1 ? 1 : 0)),
       })));
     this.group("holdings", [
       ...content.neighbours.map((block) => new FieldArea(earth.lines(block.lines),
@@ -192,7 +193,7 @@ class BlockView {
       new FieldArea(edge, { ...lines.block, width: 2.4 }),
     ]);
     this.group("rows", content.rows.map((row) => new FieldLine(earth.lines(row.lines), lines.row, {
-      label: (context, layer) => this.rowLabel(context, layer, row),
+      label: (layer) => this.rowLabel(layer, row),
     })));
     this.group("places", [
       ...content.obstacles.map((thing) => thing.area
@@ -207,16 +208,15 @@ class BlockView {
   }
 
   nameOf(text) {
-    return (context, layer) => {
+    return (layer) => {
       if (layer._parts.length) {
-        const box = L.bounds(layer._parts.flat());
-        const at = box.getCenter();
-        writeOnMap(context, text, at.x, at.y, { size: 13, ink: "#54504C" });
+        const at = L.bounds(layer._parts.flat()).getCenter();
+        layer._renderer.ask("name", text, [[at.x, at.y]], { size: 13, ink: "#54504C" });
       }
     };
   }
 
-  rowLabel(context, layer, row) {
+  rowLabel(layer, row) {
     const points = layer._rings ? layer._rings.flat() : [];
     if (this.marks.radius < 4 || points.length < 2) {
       return;
@@ -225,15 +225,16 @@ class BlockView {
     for (const [end, inner] of ends) {
       const length = Math.hypot(end.x - inner.x, end.y - inner.y) || 1;
       const away = this.marks.radius + 16;
-      writeOnMap(context, this.say("row_short", { row: row.no }), end.x + ((end.x - inner.x) / length) * away,
-        end.y + ((end.y - inner.y) / length) * away, { size: 12, ink: "#54504C" });
+      const at = [end.x + ((end.x - inner.x) / length) * away,
+        end.y + ((end.y - inner.y) / length) * away];
+      layer._renderer.ask("row", this.say("row_short", { row: row.no }), [at], { ink: "#54504C" });
     }
   }
 
   placeMark(place) {
     const mark = this.content.palette.places[place.kind];
     const path = new Path2D(mark.path);
-    return new FieldPoint(this.earth.latLng(place.x, place.y), (context, at) => {
+    return new FieldPoint(this.earth.latLng(place.x, place.y), (context, at, renderer) => {
       context.save();
       context.translate(at.x, at.y);
       context.lineWidth = 5;
@@ -244,7 +245,7 @@ class BlockView {
       context.fill(path, "evenodd");
       context.restore();
       if (place.name) {
-        writeOnMap(context, place.name, at.x, at.y + 20, { size: 12 });
+        renderer.ask("place", place.name, [[at.x, at.y + 20], [at.x, at.y - 20]]);
       }
     });
   }
@@ -265,40 +266,22 @@ class BlockView {
     return layer;
   }
 
-  // The flag at a task's first tree, above the marks so that none hides it.
-  startLayer(task, place) {
-    const first = this.trees.find((tree) => tree.task === place && tree.stop === 1);
-    return new FieldPoint(first.at, (context, at) => {
-      if (this.taskShown < 0 || this.taskShown === place) {
-        this.paintStart(context, at, task);
-      }
-    });
+  // A task's first tree in this block; a task may begin in another one.
+  firstOf(place) {
+    return this.trees.reduce((first, tree) =>
+      (tree.task === place && (!first || tree.stop < first.stop) ? tree : first), null);
   }
 
-  paintStart(context, first, task) {
-    context.font = "700 13px " + FIELD_FONT;
-    const half = context.measureText(task.id).width / 2 + 8;
-    context.save();
-    context.translate(first.x, first.y - this.marks.radius - 22);
-    context.beginPath();
-    context.moveTo(-half, -11);
-    context.lineTo(half, -11);
-    context.lineTo(half - 5, 11);
-    context.lineTo(4, 11);
-    context.lineTo(0, 19);
-    context.lineTo(-4, 11);
-    context.lineTo(-half, 11);
-    context.closePath();
-    context.fillStyle = task.style.stroke;
-    context.strokeStyle = "#FFFFFF";
-    context.lineWidth = 3;
-    context.stroke();
-    context.fill();
-    context.fillStyle = "#FFFFFF";
-    context.textAlign = "center";
-    context.textBaseline = "middle";
-    context.fillText(task.id, -1, 0);
-    context.restore();
+  // The flag at a task's first tree here, above the marks so that none hides it.
+  startLayer(task, place) {
+    return new FieldPoint(this.firstOf(place).at, (context, at, renderer) => {
+      if (this.taskShown < 0 || this.taskShown === place) {
+        const off = this.marks.radius + 22;
+        renderer.ask("flag", task.id, [
+          [at.x, at.y - off], [at.x, at.y + off], [at.x, at.y - off - 26], [at.x, at.y + off + 26],
+        ], { size: 13, ink: task.style.stroke, pointX: at.x, pointY: at.y });
+      }
+    });
   }
 
   drawTrees() {
@@ -482,10 +465,10 @@ class BlockView {
           : this.say("hectares", { value: this.wording.number(head.area_ha, 2) })],
         [this.say("standard"), head.standard],
       ]),
-      make("h2", {}, this.say("key_trees")),
+      make("h3", {}, this.say("key_trees")),
       make("ul", { class: "key" }, ...counts.map(([mark, count]) => keyLine(markPicture(mark),
         this.say(mark.name) + ": " + this.wording.number(count)))),
-      this.content.tasks.length ? make("h2", {}, this.say("all_tasks")) : null,
+      this.content.tasks.length ? make("h3", {}, this.say("all_tasks")) : null,
       make("ul", { class: "found" }, ...this.content.tasks.map((task) => make("li", {},
         make("button", {
           class: "plain", type: "button", onclick: () => this.frame.open("oneTask", task),
@@ -522,7 +505,7 @@ class BlockView {
       make("div", { class: "choices" }, ...switches.map((name) => choice("checkbox", name,
         this.say(name), this.shown[name], (on) => this.setShown(name, on)))),
       content.tasks.length > 1 ? pick : null,
-      make("h2", {}, this.say("ground")),
+      make("h3", {}, this.say("ground")),
       make("div", { class: "choices" }, ...grounds.map((name) => choice("radio", "ground",
         this.say(groundWord[name] || name), this.shown.ground === name,
         () => this.setGround(name)))),
@@ -536,10 +519,10 @@ class BlockView {
       (thing) => thing.kind === name));
     const kinds = [...new Set(this.content.places.map((place) => place.kind))];
     return [
-      make("h2", {}, this.say("key_trees")),
+      make("h3", {}, this.say("key_trees")),
       make("ul", { class: "key" }, ...palette.classes.map((mark) => keyLine(markPicture(mark),
         this.say(mark.name)))),
-      make("h2", {}, this.say("key_lines")),
+      make("h3", {}, this.say("key_lines")),
       make("ul", { class: "key wide" },
         ...tasks.map((task) => keyLine(linePicture(task.style, true),
           this.say("task") + " " + task.id)),
@@ -552,12 +535,12 @@ class BlockView {
           this.say("contour_every", { metres: this.wording.number(ground.contour_m,
             ground.contour_m < 1 ? 1 : 0) })) : null,
         ...lines.map((name) => keyLine(linePicture(palette.lines[name]), this.say(name)))),
-      kinds.length ? make("h2", {}, this.say("key_places")) : null,
+      kinds.length ? make("h3", {}, this.say("key_places")) : null,
       make("ul", { class: "key" }, ...kinds.map((kind) => keyLine(
         markPicture(palette.places[kind]), this.say(kind)))),
-      ground.slope ? make("h2", {}, this.say("slope_deg")) : null,
+      ground.slope ? make("h3", {}, this.say("slope_deg")) : null,
       ground.slope ? this.stepsKey(palette.slope.steps, palette.slope.breaks) : null,
-      ground.girth ? make("h2", {}, this.say("girth_cm")) : null,
+      ground.girth ? make("h3", {}, this.say("girth_cm")) : null,
       ground.girth ? this.stepsKey(palette.girth.steps, ground.girth_breaks) : null,
       make("p", { class: "foot" }, this.say("made_with")),
     ].filter(Boolean);

@@ -2,6 +2,8 @@
 // The map of the whole cooperative: blocks by decision, and their trees when they are near.
 
 const TREES_FROM_METRES_PER_PIXEL = 0.5;
+// In the list, blocks to decide on come before those that are settled.
+const DECISION_TURNS = ["open", "measure more", "wait", "in tapping"];
 
 class OverviewView {
   constructor(map, content) {
@@ -200,13 +202,13 @@ class OverviewView {
   // A ring round the block's middle: how much of it is fit to tap, from the top clockwise.
   gaugeLayer(block) {
     const view = this;
-    return new FieldPoint(block.bounds.getCenter(), (context, at) => {
+    return new FieldPoint(block.bounds.getCenter(), (context, at, renderer) => {
       const corner = view.map.latLngToLayerPoint(block.bounds.getNorthEast());
       const other = view.map.latLngToLayerPoint(block.bounds.getSouthWest());
       const room = Math.min(Math.abs(corner.x - other.x), Math.abs(corner.y - other.y));
       const radius = Math.min(22, room / 2 - 7);
       if (view.near()) {
-        writeOnMap(context, block.id, at.x, corner.y - 10, { size: 14 });
+        renderer.ask("name", block.id, [[at.x, corner.y - 10]], { size: 14 });
         return;
       }
       if (radius < 9 || block.share === null || (view.only && view.only !== block.decision)) {
@@ -233,8 +235,10 @@ class OverviewView {
       context.strokeStyle = "#1B1517";
       context.stroke();
       if (radius >= 15) {
-        writeOnMap(context, block.id, at.x, at.y + radius + 12, { size: 12 });
+        renderer.ask("name", block.id, [[at.x, at.y + radius + 12]]);
         context.font = "700 11px " + FIELD_FONT;
+        context.textAlign = "center";
+        context.textBaseline = "middle";
         context.fillStyle = "#1B1517";
         context.fillText(view.wording.number(block.share * 100), at.x, at.y);
       }
@@ -372,7 +376,7 @@ class OverviewView {
             : this.say("measured_trees", { count: this.wording.number(block.measured) }),
           block.more ? this.say("more_to_measure", {
             count: this.wording.number(block.more) }) : null,
-          block.wait_until ? this.say("wait_until", {
+          block.wait_until && block.wait_until > this.content.head.on ? this.say("wait_until", {
             date: this.wording.date(block.wait_until) }) : null,
         ]],
         [this.say("holding"), block.holding < 0 ? null : this.content.holdings[block.holding].id],
@@ -415,7 +419,9 @@ class OverviewView {
     const fill = () => {
       const wanted = this.content.blocks.filter((block) => !this.only
         || block.decision === this.only);
-      wanted.sort((one, other) => (other.share || 0) - (one.share || 0));
+      const turn = (block) => DECISION_TURNS.indexOf(block.decision);
+      wanted.sort((one, other) => turn(one) - turn(other)
+        || (other.share || 0) - (one.share || 0));
       list.replaceChildren(...wanted.slice(0, 200).map((block) => this.blockLine(block)));
       if (wanted.length > 200) {
         list.append(make("li", { class: "hint" },
@@ -446,7 +452,7 @@ class OverviewView {
         choice("checkbox", name, this.say(name), this.shown[name],
           (on) => this.setShown(name, on)))),
       make("p", { class: "hint" }, this.say("come_nearer")),
-      this.groundLayer ? make("h2", {}, this.say("ground")) : null,
+      this.groundLayer ? make("h3", {}, this.say("ground")) : null,
       this.groundLayer ? make("div", { class: "choices" }, ...["plain", "shade"].map((name) =>
         choice("radio", "ground", this.say(name), this.shown.ground === name,
           () => this.setGround(name)))) : null,
@@ -457,14 +463,14 @@ class OverviewView {
   keyPage() {
     const { palette } = this.content;
     return [
-      make("h2", {}, this.say("key_decisions")),
+      make("h3", {}, this.say("key_decisions")),
       make("ul", { class: "key" }, ...Object.values(palette.decisions).map((style) => keyLine(
         decisionPicture(style), this.say(style.name)))),
       make("p", {}, this.say("gauge")),
-      make("h2", {}, this.say("key_trees")),
+      make("h3", {}, this.say("key_trees")),
       make("ul", { class: "key" }, ...palette.classes.map((mark) => keyLine(markPicture(mark),
         this.say(mark.name)))),
-      make("h2", {}, this.say("key_lines")),
+      make("h3", {}, this.say("key_lines")),
       make("ul", { class: "key wide" }, keyLine(linePicture(palette.lines.holding),
         this.say("holding_line")),
       ...[...new Set(this.content.obstacles.map((thing) => thing.kind))].map((kind) => keyLine(
