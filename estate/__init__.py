@@ -11,6 +11,7 @@ from estate.girth import (
     clean_girths,
     estimate_girth,
     sample_design,
+    sample_effort,
     taped_trees,
 )
 from estate.panels import (
@@ -25,6 +26,7 @@ from estate.panels import (
     life_plans,
     marking_guide,
     parse_notation,
+    plan_stimulation,
     write_notation,
 )
 from estate.standards import (
@@ -64,7 +66,9 @@ __all__ = [
     "life_plans",
     "marking_guide",
     "parse_notation",
+    "plan_stimulation",
     "sample_design",
+    "sample_effort",
     "standard_named",
     "standards",
     "taped_trees",

@@ -16,6 +16,7 @@ from estate.girth import (
     clean_girths,
     estimate_girth,
     fit_growth,
+    sample_design,
     taped_trees,
 )
 from estate.panels import lay_panels
@@ -93,6 +94,7 @@ class EstatePlan:
     girths: pd.DataFrame
     classes: pd.DataFrame
     readiness: pd.DataFrame
+    to_tape: pd.DataFrame
     rose: pd.DataFrame
     facing: pd.DataFrame
     panels: pd.DataFrame
@@ -165,6 +167,8 @@ def plan_estate(
         settings.decided,
     )
 
+    to_tape = trees_to_tape(layers.trees, readiness, measured)
+
     say(f"Turn the panels of {len(layers.blocks):,} blocks from the sun and mark each tree")
     rose, facing = face_blocks(layers.blocks, layers.rows, on=settings.on, terrain=layers.terrain)
     opened = layers.trees[layers.trees["block_id"].isin(_opened(readiness))]
@@ -207,6 +211,7 @@ def plan_estate(
         girths=girths,
         classes=classes,
         readiness=readiness,
+        to_tape=to_tape,
         rose=rose,
         facing=facing,
         panels=panels,
@@ -228,11 +233,42 @@ def latest_bark(measured: pd.DataFrame) -> pd.DataFrame:
     return likely.drop_duplicates("tree_id", keep="last")[["tree_id", "bark_mm"]]
 
 
+def trees_to_tape(
+    trees: gpd.GeoDataFrame, readiness: pd.DataFrame, measured: pd.DataFrame
+) -> pd.DataFrame:
+    """Give the trees to tape next in blocks that can't be decided yet, in walking order.
+
+    Returns
+    -------
+    DataFrame
+        `block_id`, `tree_id`, `stop_no`, `row_id`, `tree_no`, as
+        :func:`estate.girth.sample_design` gives it.
+    """
+    advice = readiness.get("advice", readiness["decision"])
+    open_question = readiness.loc[advice == "measure more", "block_id"]
+    likely = measured[measured["probability"] >= 0.5]
+    return sample_design(
+        trees[trees["block_id"].isin(open_question)], taped=likely["tree_id"].dropna()
+    )
+
+
 def with_decisions(readiness: pd.DataFrame, decided: dict[str, str]) -> pd.DataFrame:
-    """Put the manager's word on blocks before the tool's own; `advice` keeps the latter."""
+    """Put the manager's word on blocks before the tool's own.
+
+    Returns
+    -------
+    DataFrame
+        `readiness` with `advice` (the tool's own decision), and `decision` ``open`` where the
+        manager opened the block, ``wait`` where the manager keeps it closed; `reason` says so.
+    """
     word = readiness["block_id"].map(decided)
-    decision = readiness["decision"].mask(word == "open", "open").mask(word == "closed", "closed")
-    return readiness.assign(advice=readiness["decision"], decision=decision)
+    said = word.map({"open": "opened by the manager", "closed": "kept closed by the manager"})
+    told = said + "; " + readiness["reason"].astype("str")
+    return readiness.assign(
+        advice=readiness["decision"],
+        decision=word.map({"open": "open", "closed": "wait"}).fillna(readiness["decision"]),
+        reason=told.where(said.notna(), readiness["reason"]),
+    )
 
 
 def _opened(readiness: pd.DataFrame) -> pd.Series:

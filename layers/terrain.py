@@ -218,7 +218,9 @@ def _neighbours(elevation: NDArray[np.float64]) -> NDArray[np.float64]:
     height, width = elevation.shape
     around = np.pad(elevation, 1, mode="reflect", reflect_type="odd")
     near = np.lib.stride_tricks.sliding_window_view(around, (height, width))
-    return np.where(np.isnan(near), elevation, near)
+    near = np.where(np.isnan(near), elevation, near)
+    near[:, :, np.isnan(elevation)] = np.nan
+    return near
 
 
 def slope_percent(terrain: Terrain) -> NDArray[np.float64]:

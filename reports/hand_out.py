@@ -6,18 +6,34 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+import geopandas as gpd
 import pandas as pd
 
 from estate.plan import EstatePlan
-from reports.exports import tapper_calendar, task_track, write_plots, write_table, write_whole
+from reports.exports import (
+    stops_route,
+    tapper_calendar,
+    task_track,
+    write_plots,
+    write_table,
+    write_whole,
+)
 from reports.maps import block_map, overview_map
-from reports.sheets import block_sheets
+from reports.sheets import (
+    block_sheets,
+    cord_table,
+    field_form,
+    member_statement,
+    opening_report,
+    wall_calendar,
+)
 
 Say = Callable[[str], None]
+FOLDERS = ("maps", "sheets", "reports", "members", "to-tape", "tables", "tracks", "calendars")
 
 
 def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict[str, list[Path]]:
-    """Write maps, sheets, tables, tracks and calendars.
+    """Write maps, sheets, reports, tables, tracks and calendars.
 
     Parameters
     ----------
@@ -26,36 +42,29 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     folder
         Where to; made if it isn't there. Files of the same names are replaced, others stay.
     language
-        Language of the sheets, a code of `reports.words`.
+        Language of what is printed, a code of `reports.words`.
     say
         Called with a line for each step.
 
     Returns
     -------
     dict of str to list of Path
-        The files by kind: ``overview``, ``maps``, ``sheets``, ``tables``, ``plots``,
-        ``tracks``, ``calendars``.
+        The files by kind: ``overview`` and the folders in `FOLDERS`.
     """
-    blocks = [str(b) for b in plan.layers.blocks["block_id"]]
-    for sub in ("maps", "sheets", "tables", "tracks", "calendars"):
+    for sub in FOLDERS:
         (folder / sub).mkdir(parents=True, exist_ok=True)
-    say(f"Draw the overview and {len(blocks)} block maps")
-    made: dict[str, list[Path]] = {
-        "overview": [overview_map(plan, folder / "overview.html")],
-        "maps": [block_map(plan, b, folder / "maps" / f"{file_name(b)}.html") for b in blocks],
-    }
-    tapped = _blocks_with_tasks(plan)
-    say(f"Typeset task sheets of {len(tapped)} blocks")
-    made["sheets"] = [
-        block_sheets(plan, b, folder / "sheets" / f"{file_name(b)}.pdf", language=language)
-        for b in tapped
-    ]
+    made = {"overview": [overview_map(plan, folder / "overview.html")]}
+    made["maps"] = _maps(plan, folder / "maps", say)
+    made["sheets"] = _sheets(plan, folder / "sheets", language, say)
+    made["reports"] = _reports(plan, folder / "reports", language)
+    made["members"] = _statements(plan, folder / "members", language)
+    made["to-tape"] = _forms(plan, folder / "to-tape", language)
     say("Write tables, tracks and calendars")
     made["tables"] = [
         write_table(table, folder / "tables" / f"{name}.csv")
         for name, table in tables(plan).items()
     ]
-    made["plots"] = [write_plots(plan.layers.holdings, folder / "tables" / "holdings.geojson")]
+    made["tables"].append(write_plots(plan.layers.holdings, folder / "tables" / "holdings.geojson"))
     made["tracks"] = _tracks(plan, folder / "tracks")
     made["calendars"] = _calendars(plan, folder / "calendars")
     return made
@@ -85,21 +94,66 @@ def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
     )
     return {
         "trees": trees,
-        "blocks": plan.readiness.merge(
-            plan.facing, on="block_id", how="left", suffixes=("", "_sun")
-        ),
+        "blocks": blocks,
         "panels": plan.panels,
         "tasks": plan.task_sums,
         "roster": plan.roster,
         "crop": plan.crop,
         "points": plan.matches,
+        "odd-girths": plan.girth_flags,
         "sun": plan.rose,
     }
 
 
-def _blocks_with_tasks(plan: EstatePlan) -> list[str]:
+def _maps(plan: EstatePlan, folder: Path, say: Say) -> list[Path]:
+    blocks = [str(b) for b in plan.layers.blocks["block_id"]]
+    say(f"Draw the overview and {len(blocks)} block maps")
+    return [block_map(plan, b, folder / f"{file_name(b)}.html") for b in blocks]
+
+
+def _sheets(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
     tapped = plan.layers.trees["tree_id"].isin(plan.tasks["tree_id"])
-    return sorted(plan.layers.trees.loc[tapped, "block_id"].astype(str).unique())
+    blocks = sorted(plan.layers.trees.loc[tapped, "block_id"].astype(str).unique())
+    say(f"Typeset the task sheets of {len(blocks)} blocks")
+    return [
+        block_sheets(plan, b, folder / f"{file_name(b)}.pdf", language=language) for b in blocks
+    ]
+
+
+def _reports(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
+    made = [
+        opening_report(plan, folder / "opening.pdf", language=language),
+        cord_table(folder / "cord.pdf", standard=plan.standard, on=plan.on, language=language),
+    ]
+    if len(plan.roster):
+        made.append(wall_calendar(plan, folder / "calendar.pdf", language=language))
+    return made
+
+
+def _statements(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
+    holdings = plan.layers.holdings
+    if "member" not in holdings:
+        return []
+    members = sorted(holdings["member"].dropna().astype(str).unique())
+    return [
+        member_statement(plan, m, folder / f"{file_name(m)}.pdf", language=language)
+        for m in members
+    ]
+
+
+def _forms(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
+    made = []
+    spots = plan.layers.trees[["tree_id", "geometry"]]
+    for block_id, trees in plan.to_tape.groupby("block_id", sort=True):
+        name = file_name(str(block_id))
+        form = folder / f"{name}.pdf"
+        made.append(field_form(plan, str(block_id), trees, form, language=language))
+        stops = gpd.GeoDataFrame(trees.merge(spots, on="tree_id"), geometry="geometry")
+        stops = stops.set_crs(plan.layers.crs).assign(label=stops["tree_id"])
+        route = stops_route(stops, name=f"Trees to tape in {block_id}")
+        write_whole(folder / f"{name}.gpx", route.encode("utf-8"))
+        made.append(folder / f"{name}.gpx")
+    return made
 
 
 def _tracks(plan: EstatePlan, folder: Path) -> list[Path]:

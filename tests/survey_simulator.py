@@ -27,6 +27,7 @@ class SurveyForm:
     vacant_share: float = 0.0
     step_low: int = 1
     step_high: int = 1
+    step_fall: float = 1.0
     step_counts_places: bool = False
     carry_over: bool = False
     serpentine: bool = True
@@ -82,6 +83,13 @@ def simulate_trees(form: SurveyForm, generator: np.random.Generator) -> gpd.GeoD
     )
 
 
+def step_law(form: SurveyForm) -> tuple[NDArray[np.int64], None, bool, NDArray[np.float64]]:
+    """Give the steps that are drawn and their shares, as a generator's ``choice`` takes them."""
+    steps = np.arange(form.step_low, form.step_high + 1)
+    share = form.step_fall ** np.arange(steps.size)
+    return steps, None, True, share / share.sum()
+
+
 def walk_row(
     form: SurveyForm, standing: NDArray[np.bool_], first: int, generator: np.random.Generator
 ) -> tuple[list[int], int]:
@@ -96,7 +104,7 @@ def walk_row(
                 visited.append(place)
         if generator.random() < form.uturn_share:
             turn = -turn
-        at += turn * int(generator.integers(form.step_low, form.step_high + 1))
+        at += turn * int(generator.choice(*step_law(form)))
     return visited, at - places.size
 
 

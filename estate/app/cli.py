@@ -81,6 +81,7 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 show_default=True,
                 help="What becomes of a morning lost to rain.",
             ),
+            click.option("--name", help="The cooperative's name. [default: the folder's]"),
             click.option("--language", default="en", show_default=True, help="Language of sheets."),
             click.option("--json", "as_json", is_flag=True, help="The summary as JSON."),
         )
@@ -100,6 +101,7 @@ def demo(folder: Path, **chosen: Any) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     write_demo(folder)
     chosen["on"] = chosen["on"] or demo_day()
+    chosen["name"] = chosen["name"] or "Invented cooperative"
     _plan(folder, out=None, epsg=None, **chosen)
 
 
@@ -125,6 +127,7 @@ def _plan(
     days: int,
     interval: int,
     make_up: Any,
+    name: str | None,
     language: str,
     as_json: bool,
 ) -> None:
@@ -143,7 +146,7 @@ def _plan(
             make_up=make_up,
         ),
     )
-    run = run_plan(source, settings, out=out, epsg=epsg, language=language, say=say)
+    run = run_plan(source, settings, out=out, epsg=epsg, name=name, language=language, say=say)
     _show_run(run, as_json=as_json)
 
 

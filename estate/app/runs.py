@@ -44,6 +44,7 @@ def run_plan(
     *,
     out: Path | None,
     epsg: int | None,
+    name: str | None,
     language: str,
     say: Say,
 ) -> Run:
@@ -59,8 +60,13 @@ def run_plan(
     folder = output_folder(source, out)
     project = project_file(source, folder)
     settings = with_decisions_of(project, settings)
-    name = settings_name(source, project)
-    plan = plan_estate(intake.layers, settings, name=name, faults=intake.faults, say=say)
+    plan = plan_estate(
+        intake.layers,
+        settings,
+        name=name or known_name(source, project),
+        faults=intake.faults,
+        say=say,
+    )
     folder.mkdir(parents=True, exist_ok=True)
     say(f"Save the project {project.name}")
     store.save_plan(project, plan)
@@ -80,7 +86,7 @@ def with_decisions_of(project: Path, settings: PlanSettings) -> PlanSettings:
     )
 
 
-def settings_name(source: Path, project: Path) -> str:
+def known_name(source: Path, project: Path) -> str:
     """Give the cooperative's name: the project's own, or the folder's in plain words."""
     saved = store.saved_settings(project).get("project") if project.exists() else None
     base = source.stem if source.is_file() else source.resolve().name

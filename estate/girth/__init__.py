@@ -5,10 +5,11 @@ May import `layers` and, of `estate`, its figures and standards only.
 
 from estate.girth.classes import NearReady, classify
 from estate.girth.clean import clean_girths
+from estate.girth.decision import DecisionRule
 from estate.girth.estimate import estimate_girth
 from estate.girth.growth import GrowthModel, fit_growth
-from estate.girth.readiness import DecisionRule, block_readiness
-from estate.girth.sampling import sample_design, sample_size
+from estate.girth.readiness import block_readiness
+from estate.girth.sampling import sample_design, sample_effort, sample_size
 from estate.girth.surface import GirthRaster, girth_surface, growth_curve, write_girth_raster
 from estate.girth.tapes import taped_trees
 
@@ -25,6 +26,7 @@ __all__ = [
     "girth_surface",
     "growth_curve",
     "sample_design",
+    "sample_effort",
     "sample_size",
     "taped_trees",
     "write_girth_raster",

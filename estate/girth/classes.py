@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,6 +57,7 @@ def classify(
     near_ready: NearReady | None = None,
     bark: pd.DataFrame | None = None,
     growth: GrowthModel | None = None,
+    opening: Collection[str] = (),
     sure: float = 0.95,
     figures: Mapping[str, Figure] | None = None,
 ) -> pd.DataFrame:
@@ -72,9 +73,10 @@ def classify(
     4. In a block older than the standard's mature year a tree is ``mature`` (tapped upward),
        taped or not.
     5. A taped tree that qualifies is ``ready``.
-    6. A tree that nobody taped is classed by its estimate only where that is surer than `sure`
-       either way, or where its block is in tapping already (then the likelier side decides);
-       otherwise it is ``unmeasured``. The estimate still counts for its block's readiness.
+    6. A tree that nobody taped is classed by its estimate where its block is in tapping already
+       or about to be opened (the likelier side decides, and whoever marks it tapes it first), or
+       where the estimate is surer than `sure` either way; otherwise it is ``unmeasured``. The
+       estimate still counts for its block's readiness.
 
     Parameters
     ----------
@@ -94,8 +96,10 @@ def classify(
         tree_id, bark_mm (the latest), where bark was measured; None for nowhere.
     growth
         None for the trade's increments.
+    opening
+        block_id of the blocks that are about to be opened.
     sure
-        Probability from which an estimate decides, 0.5 to 1.
+        Probability from which an estimate decides in other blocks, 0.5 to 1.
 
     Returns
     -------
@@ -109,7 +113,7 @@ def classify(
     if growth is None:
         growth = fit_growth(trees, _NO_TAPES, blocks, date, figures=figures)
     facts = _facts(trees, girths, blocks, standard, date, bark, growth, figures)
-    facts = _dates(facts, date)
+    facts = _dates(facts.assign(opening=facts["block_id"].isin(list(opening))))
     choice = _choose(facts, near_ready, sure)
     sentence = _reasons(facts, choice, standard)
     done = np.isin(choice, ("ready", "mature"))
@@ -177,10 +181,11 @@ def _facts(
     facts["taped"] = facts["girth_source"].isin(["measured", "projected"])
     means = facts.groupby("block_id")["girth_cm"].transform("mean")
     increment, spread = growth.tree_increments(facts["block_id"], facts["girth_cm"] / means - 1.0)
+    spread = np.hypot(spread, growth.block_sd(facts["block_id"]))
     return facts.assign(increment_cm=increment, increment_sd_cm=spread)
 
 
-def _dates(facts: pd.DataFrame, on: pd.Timestamp) -> pd.DataFrame:
+def _dates(facts: pd.DataFrame) -> pd.DataFrame:
     """Add the years until each tree is ready, with their interval, never before its block is."""
     tail = (1.0 - _INTERVAL) / 2.0
     names = {"ready_low_years": tail, "ready_on_years": 0.5, "ready_high_years": 1.0 - tail}
@@ -210,7 +215,7 @@ def _choose(facts: pd.DataFrame, near: NearReady, sure: float) -> NDArray[np.obj
     qualifies = (short_cm <= 0.0) & ~facts["bark_thin"]
     known = facts["girth_cm"].notna()
     by_estimate = known & ((facts["chance"] >= sure) | (facts["chance"] <= 1.0 - sure))
-    by_estimate |= known & facts["tapping"].eq(True)
+    by_estimate |= known & (facts["tapping"].eq(True) | facts["opening"])
     young = facts["first_wait_years"] > 0.0
     status = facts["status"]
     return np.select(
@@ -261,8 +266,8 @@ def _reasons(
     )
     old = "; block is " + age + f" years old, past {standard.mature_year:g}: tapped upward"
     tail = np.select(
-        [choice == "mature", choice == "unmeasured"],
-        [old, "; tape it before deciding"],
+        [choice == "mature", choice == "unmeasured", ~facts["taped"] & (choice == "ready")],
+        [old, "; tape it before deciding", "; tape it when marking"],
         young,
     )
     living = girth + bark + tail

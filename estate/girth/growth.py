@@ -11,11 +11,13 @@ import statsmodels.api as sm
 from numpy.typing import ArrayLike, NDArray
 
 from estate.figures import Figure, load_figures
+from estate.girth.tapes import best_of_point, usable
 
 Floats = NDArray[np.float64]
 DAYS_A_YEAR = 365.25
 _LEAST_GAP_DAYS = 150.0
 _LEAST_REPEATS = 8
+_SURE = 0.8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +36,7 @@ class GrowthModel:
     blocks: pd.DataFrame
 
     def tree_increments(self, block_id: ArrayLike, lead: ArrayLike) -> tuple[Floats, Floats]:
-        """Give each tree's expected yearly increment and its standard deviation, cm a year.
+        """Give each tree's expected yearly increment and how trees differ from that, cm a year.
 
         Parameters
         ----------
@@ -45,17 +47,20 @@ class GrowthModel:
 
         Returns
         -------
-        increment_cm, sd_cm : ndarray of float64
-            The increment is never below 0.
+        increment_cm, tree_sd_cm : ndarray of float64
+            The increment is never below 0; the deviation leaves out how sure the block's mean
+            increment is (:meth:`block_sd`), which all its trees share.
         """
         rows = self.blocks.reindex(np.asarray(block_id, object))
         mean = rows["increment_cm"].to_numpy(float)
         ahead = np.nan_to_num(np.clip(np.asarray(lead, float), -0.9, 0.9))
         increment = mean * np.maximum(1.0 + rows["lead_kept"].to_numpy(float) * ahead, 0.0)
-        spread = np.hypot(
-            rows["tree_sd_cm"].to_numpy(float), rows["increment_sd_cm"].to_numpy(float)
-        )
-        return increment, spread
+        return increment, rows["tree_sd_cm"].to_numpy(float)
+
+    def block_sd(self, block_id: ArrayLike) -> Floats:
+        """Give how sure each tree's block's mean increment is, cm a year; NaN if not known."""
+        rows = self.blocks.reindex(np.asarray(block_id, object))
+        return rows["increment_sd_cm"].to_numpy(float)
 
 
 def age_years(planted_on: ArrayLike, on: ArrayLike) -> Floats:
@@ -186,7 +191,8 @@ def fit_growth(
     trees
         tree_id, block_id.
     measured
-        tree_id, girth_cm, measured_at.
+        tree_id, girth_cm, measured_at; point_id, probability and used where known. Only tapes
+        that are four in five sure of their tree count as repeats.
     blocks
         block_id, planted_on; opened_on where known.
     on
@@ -212,9 +218,9 @@ def fit_growth(
         },
         index=pd.Index(blocks["block_id"], name="block_id"),
     )
-    repeats = tree_increments_from_repeats(measured).merge(
-        trees[["tree_id", "block_id"]], on="tree_id"
-    )
+    known = usable(measured)
+    sure = known[best_of_point(known) & (known["probability"] >= _SURE).to_numpy()]
+    repeats = tree_increments_from_repeats(sure).merge(trees[["tree_id", "block_id"]], on="tree_id")
     repeats = repeats[repeats["block_id"].isin(model.index)]
     if len(repeats) >= _LEAST_REPEATS:
         model = _with_repeats(model, repeats, figures["tape_sd"].value)

@@ -8,48 +8,33 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.stats import t as student
 
 from estate.figures import Figure, load_figures
-from estate.girth.designs import Design, mean_variance, share_interval
-from estate.girth.estimate import girth_surface_model, krige_trees
+from estate.girth.decision import BlockShare, DecisionRule, decide
+from estate.girth.designs import Design, share_interval
 from estate.girth.growth import GrowthModel, age_years, fit_growth, in_tapping
-from estate.girth.ready_date import ready_chance
+from estate.girth.on_date import StandOnDate, places_of, stand_on_date
+from estate.girth.share import assisted_share, forecast, predicted_share
+from estate.girth.walking import walking_order
 from estate.standards import OpeningStandard
-from layers.errors import SettingError
 
 Floats = NDArray[np.float64]
 _LEAST_TAPED = 5
-_MONTHS_AHEAD = 60
 
 
 @dataclass(frozen=True, kw_only=True)
-class DecisionRule:
-    """How sure the manager wants to be.
+class _Block:
+    """One block's standing trees and tapes, and what is asked of them."""
 
-    Parameters
-    ----------
-    confidence
-        Probability that the share is reached (open) or isn't (wait), 0.5 to 0.999.
-    interval
-        Nominal coverage of the interval shown, 0.5 to 0.999.
-    large
-        Whether the farm is large: takes the standard's share for large farms where there is one.
-    """
-
-    confidence: float = 0.90
-    interval: float = 0.95
-    large: bool = False
-
-    def __post_init__(self) -> None:
-        for name in ("confidence", "interval"):
-            if not 0.5 <= getattr(self, name) <= 0.999:
-                raise SettingError.at(
-                    layer="decision rule",
-                    found=f"{name} = {getattr(self, name)}",
-                    expected="0.5 to 0.999",
-                    remedy="Mend the setting.",
-                )
+    standing: pd.DataFrame
+    taped: pd.DataFrame
+    fit: pd.Series
+    needs_cm: float
+    increment_cm: float
+    increment_sd_cm: float
+    lead_kept: float
+    design: Design | None
 
 
 def block_readiness(
@@ -59,7 +44,7 @@ def block_readiness(
     standard: OpeningStandard,
     on: object,
     *,
-    design: Design | Mapping[str, Design] = "simple",
+    design: Design | Mapping[str, Design] | None = None,
     rule: DecisionRule | None = None,
     growth: GrowthModel | None = None,
     bark: pd.DataFrame | None = None,
@@ -67,27 +52,35 @@ def block_readiness(
 ) -> pd.DataFrame:
     """Give every block's share of standing trees that qualify, and what to do about it.
 
-    The share is model-assisted: kriging gives every tree its chance to qualify, and the taped
-    trees correct the mean of those chances, with the standard error that the design of the
-    sample asks for. The decision is by the probability that the true share reaches the
-    standard's, never by the estimate alone.
+    By default the share is predicted: taped trees count as they are, every other by its chance
+    under the stand's model of trend, patches and single trees, and the interval follows from
+    where the taped trees stand, however they were chosen, so long as that wasn't by their girth.
+    With a `design` the share is model-assisted: the same chances, corrected by the mean error
+    that they have on the taped trees, with the standard error that this design asks for; wider,
+    and right even where the model isn't. Either way the decision is by the probability that the
+    true share reaches the standard's, never by the estimate alone.
 
     Parameters
     ----------
-    trees, measured, blocks, growth
-        As in :func:`estate.girth.estimate.estimate_girth`; blocks with their material.
+    trees
+        tree_id, block_id, row_id, status, and Point geometry in a metric CRS; tree_no with
+        `design`.
+    measured, growth
+        As in :func:`estate.girth.estimate.estimate_girth`.
+    blocks
+        block_id, planted_on, material; opened_on where known.
     standard
         The opening standard: its girth, bark, share and first year of opening.
     on
         The date.
     design
-        How the trees to tape were chosen: ``simple`` (each tree alike), ``systematic`` (every
-        so many trees along the rows, or spatially balanced), ``clustered`` (whole rows); one for
-        all blocks, or by block_id.
+        ``simple`` (each tree alike), ``systematic`` (every so many trees along the rows, or
+        spatially balanced) or ``clustered`` (whole rows), for all blocks or by block_id; None for
+        the prediction.
     rule
         None for 90 % confidence and 95 % intervals.
     bark
-        tree_id, bark_mm where it was measured.
+        tree_id, bark_mm where it was measured; None for nowhere.
 
     Returns
     -------
@@ -100,202 +93,130 @@ def block_readiness(
     figures = load_figures("growth") if figures is None else figures
     date = pd.Timestamp(on)  # type: ignore[arg-type]
     if growth is None:
-        growth = fit_growth(
-            trees, measured.dropna(subset=["tree_id"]), blocks, date, figures=figures
-        )
-    chances = _chances(trees, measured, blocks, standard, date, growth, bark, figures)
-    needed = standard.share_large if rule.large and standard.share_large else standard.share
+        growth = fit_growth(trees, measured, blocks, date, figures=figures)
+    stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth, figures=figures)
+    walk = _in_walking_order(trees, stand)
+    standing = dict(tuple(walk.groupby("block_id", sort=False)))
+    taped = dict(tuple(stand.taped.groupby("block_id", sort=False)))
     tapping = in_tapping(blocks, date, figures=figures)
     age = age_years(blocks["planted_on"], date)
-    by_block = dict(tuple(chances.groupby("block_id", sort=False)))
+    thin = _thin_bark(bark, standard)
     rows = []
-    for number, block_id in enumerate(blocks["block_id"]):
-        block_design = design if isinstance(design, str) else design.get(block_id, "simple")
-        stand = by_block.get(block_id, chances.iloc[:0])
-        share = _share(stand, design=block_design, rule=rule)
-        wait_years = (
-            max((standard.first_year or 0.0) - age[number], 0.0)
-            if np.isfinite(age[number])
-            else 0.0
+    for number, (block_id, material) in enumerate(
+        zip(blocks["block_id"], blocks["material"], strict=True)
+    ):
+        of_growth = growth.blocks.loc[block_id]
+        block = _Block(
+            standing=standing.get(block_id, walk.iloc[:0]),
+            taped=taped.get(block_id, stand.taped.iloc[:0]),
+            fit=stand.blocks.loc[block_id],
+            needs_cm=standard.girth_cm["seedling" if material == "seedling" else "budded"],
+            increment_cm=float(of_growth["increment_cm"]),
+            increment_sd_cm=float(np.hypot(of_growth["tree_sd_cm"], of_growth["increment_sd_cm"])),
+            lead_kept=float(of_growth["lead_kept"]),
+            design=design if design is None or isinstance(design, str) else design.get(block_id),
         )
-        verdict = _decide(
-            stand, share, needed=needed, rule=rule, on=date,
-            tapping=bool(tapping[number]), wait_years=wait_years,
-            first_year=standard.first_year or 0.0,
+        share = _share(block, stand, thin, rule)
+        verdict = decide(
+            share, standard=standard, rule=rule, on=date, age=age[number],
+            tapping=bool(tapping[number]),
         )  # fmt: skip
-        rows.append({"block_id": block_id, **share, **verdict})
-    frame = pd.DataFrame(rows).drop(columns=["variance"])
+        rows.append({"block_id": block_id, **share.counted(), **verdict})
+    frame = pd.DataFrame(rows)
     return frame.assign(
         wait_until=pd.to_datetime(frame["wait_until"]),
         more_to_measure=frame["more_to_measure"].astype("Int64"),
     )
 
 
-def _chances(
-    trees: pd.DataFrame,
-    measured: pd.DataFrame,
-    blocks: pd.DataFrame,
-    standard: OpeningStandard,
-    on: pd.Timestamp,
-    growth: GrowthModel,
-    bark: pd.DataFrame | None,
-    figures: Mapping[str, Figure],
-) -> pd.DataFrame:
-    """Give each standing tree its chance to qualify from the others, and whether it does."""
-    surface = girth_surface_model(
-        trees, measured, on, blocks=blocks, growth=growth, figures=figures
+def _in_walking_order(trees: pd.DataFrame, stand: StandOnDate) -> pd.DataFrame:
+    """Give the standing trees in the order of a walk along the rows, where rows are known."""
+    if not {"row_id", "tree_no"} <= set(trees.columns):
+        return stand.standing
+    walk = pd.Series(walking_order(trees).to_numpy(), index=trees["tree_id"])
+    return stand.standing.assign(
+        walk=walk.reindex(stand.standing["tree_id"]).to_numpy()
+    ).sort_values(["block_id", "walk"], kind="stable")
+
+
+def _thin_bark(bark: pd.DataFrame | None, standard: OpeningStandard) -> pd.Series:
+    """Say for each tree with a measured bark whether it is thinner than the standard asks."""
+    if bark is None or standard.bark_mm is None:
+        return pd.Series(dtype=bool)
+    known = bark.dropna(subset=["tree_id", "bark_mm"]).groupby("tree_id")["bark_mm"].last()
+    return known < standard.bark_mm
+
+
+def _share(block: _Block, stand: StandOnDate, thin: pd.Series, rule: DecisionRule) -> BlockShare:
+    taped, standing = block.taped, block.standing
+    if len(taped) < _LEAST_TAPED:
+        return BlockShare.unknown(measured=len(taped), standing=len(standing))
+    mean_cm = float(block.fit["mean_cm"])
+    needs = block.needs_cm / mean_cm
+    position = pd.Series(np.arange(len(standing)), index=standing["tree_id"])
+    taped = taped.assign(_at=position.reindex(taped["tree_id"]).to_numpy()).sort_values("_at")
+    at = taped["_at"].to_numpy(np.int64)
+    clusters = taped["row_id"].to_numpy(object) if block.design == "clustered" else None
+    view = forecast(
+        stand.model,
+        places_of(standing),
+        at,
+        taped["share"].to_numpy(float),
+        taped["noise_share2"].to_numpy(float),
+        clusters=clusters,
     )
-    standing = trees[(trees["status"] == "standing").to_numpy()]
-    girth, variance = krige_trees(standing, surface)
-    needs = (
-        blocks.set_index("block_id")["material"]
-        .map({"budded": standard.girth_cm["budded"], "seedling": standard.girth_cm["seedling"]})
-        .reindex(standing["block_id"])
-        .to_numpy(float)
+    if block.design is None:
+        share, variance = predicted_share(view, needs)
+        freedom = view.freedom
+    else:
+        share, variance = assisted_share(
+            view,
+            at,
+            (taped["share"].to_numpy(float) >= needs).astype(float),
+            needs,
+            design=block.design,
+            clusters=clusters,
+            cluster_count=standing["row_id"].nunique() if clusters is not None else None,
+        )
+        freedom = float(len(taped) if clusters is None else len(np.unique(clusters))) - 1.0
+    share, variance = _with_bark(share, variance, taped, thin, needs)
+    # Old tapes were grown on by one increment for the whole block: its error doesn't average out.
+    slope = _slope(view.mean, view.sd, needs) / mean_cm
+    variance += (slope * float(block.fit["shift_cm"])) ** 2
+    quantile = float(student.ppf(0.5 + rule.interval / 2.0, max(freedom, 1.0)))
+    low, high = share_interval(share, variance, z=quantile)
+    lead = view.mean / max(float(view.mean.mean()), 1e-9) - 1.0
+    return BlockShare(
+        ready_share=share,
+        low=low,
+        high=high,
+        variance=variance,
+        freedom=max(freedom, 1.0),
+        measured=len(taped),
+        standing=len(standing),
+        girth_cm=mean_cm * view.mean,
+        se_cm=mean_cm * view.sd,
+        needs_cm=block.needs_cm,
+        increment_cm=block.increment_cm * np.maximum(1.0 + block.lead_kept * lead, 0.0),
+        increment_sd_cm=block.increment_sd_cm,
     )
-    mean = surface.means_cm.reindex(standing["block_id"]).to_numpy(float)
-    nowhere = np.isnan(girth)
-    girth = np.where(nowhere, mean, girth)
-    spread = figures["girth_spread"].value * mean
-    se = np.sqrt(np.where(nowhere, 2.0 * spread**2, variance))
-    own = surface.taped.set_index("tree_id").reindex(standing["tree_id"])
-    increment, increment_sd = growth.tree_increments(standing["block_id"], girth / mean - 1.0)
-    frame = pd.DataFrame(
-        {
-            "tree_id": standing["tree_id"].to_numpy(),
-            "block_id": standing["block_id"].to_numpy(),
-            "row_id": standing["row_id"].to_numpy(),
-            "girth_cm": girth,
-            "se_cm": se,
-            "needs_cm": needs,
-            "increment_cm": increment,
-            "increment_sd_cm": increment_sd,
-            "taped": own["girth_cm"].notna().to_numpy(),
-            "qualifies": (own["girth_cm"].to_numpy(float) >= needs).astype(float),
-        }
-    )
-    frame["chance"] = norm.sf((needs - girth) / np.maximum(se, 1e-9))
-    if bark is not None and standard.bark_mm is not None:
-        thickness = bark.dropna(subset=["bark_mm"]).groupby("tree_id")["bark_mm"].last()
-        thickness = thickness.reindex(frame["tree_id"])
-        thin = (thickness < standard.bark_mm).to_numpy()
-        big = frame["taped"].to_numpy() & (frame["qualifies"] > 0.0).to_numpy()
-        seen = big & thickness.notna().to_numpy()
-        passed = 1.0 - thin[seen].mean() if seen.any() else 1.0
-        frame["chance"] *= passed
-        frame.loc[thin, "qualifies"] = 0.0
-    return frame
 
 
-def _share(stand: pd.DataFrame, *, design: Design, rule: DecisionRule) -> dict[str, float]:
-    taped = stand["taped"].to_numpy(bool)
-    count, standing = int(taped.sum()), len(stand)
-    known: dict[str, float] = {"measured": count, "standing": standing}
-    if count < _LEAST_TAPED:
-        nothing = {"ready_share": np.nan, "low": 0.0, "high": 1.0, "variance": np.nan}
-        return {**nothing, **known}
-    chance = stand["chance"].to_numpy(float)
-    missed = (stand["qualifies"].to_numpy(float) - chance)[taped]
-    clusters = stand["row_id"].to_numpy()
-    variance = mean_variance(
-        missed,
-        design=design,
-        population=standing,
-        clusters=clusters[taped],
-        cluster_count=len(np.unique(clusters)),
-    )
-    share = float(np.clip(chance.mean() + missed.mean(), 0.0, 1.0))
-    low, high = share_interval(share, variance, z=float(norm.ppf(0.5 + rule.interval / 2.0)))
-    return {"ready_share": share, "low": low, "high": high, "variance": variance, **known}
+def _slope(mean: Floats, sd: Floats, needs: float) -> float:
+    """Give how much the share rises when every girth does by one block's mean."""
+    spread = np.maximum(sd, 0.02)
+    score = (mean - needs) / spread
+    return float((np.exp(-0.5 * score**2) / np.sqrt(2.0 * np.pi) / spread).mean())
 
 
-def _decide(
-    stand: pd.DataFrame,
-    share: Mapping[str, float],
-    *,
-    needed: float,
-    rule: DecisionRule,
-    on: pd.Timestamp,
-    tapping: bool,
-    wait_years: float,
-    first_year: float,
-) -> dict[str, object]:
-    counted = (
-        f"{share['ready_share']:.0%} of {share['standing']:.0f} trees qualify "
-        f"({share['low']:.0%} to {share['high']:.0%}, {share['measured']:.0f} taped); "
-        f"{needed:.0%} needed"
-        if np.isfinite(share["ready_share"])
-        else f"{share['measured']:.0f} of {share['standing']:.0f} trees taped"
-    )
-    nothing: dict[str, object] = {"wait_until": pd.NaT, "more_to_measure": 0}
-    if tapping:
-        return {"decision": "in tapping", "reason": counted, **nothing}
-    if not np.isfinite(share["ready_share"]):
-        more = min(30, int(share["standing"] - share["measured"]))
-        verdict = {"decision": "measure more", "reason": counted, "wait_until": pd.NaT}
-        return {**verdict, "more_to_measure": more}
-    spread = max(np.sqrt(share["variance"]), 1e-9)
-    chance = float(norm.sf((needed - share["ready_share"]) / spread))
-    until = _wait_until(stand, share, needed=needed, on=on, wait_years=wait_years)
-    sure = f"; {chance:.0%} sure that it is reached"
-    if wait_years > 0.0:
-        young = f"{counted}; the block is younger than {first_year:g} years"
-        return {"decision": "wait", "reason": young, "wait_until": until, "more_to_measure": 0}
-    if chance >= rule.confidence:
-        return {"decision": "open", "reason": counted + sure, **nothing}
-    if chance <= 1.0 - rule.confidence:
-        late = {"wait_until": until, "more_to_measure": 0}
-        return {"decision": "wait", "reason": counted + sure, **late}
-    more = more_to_measure(share, needed=needed, confidence=rule.confidence)
-    return {
-        "decision": "measure more",
-        "reason": counted + sure,
-        "wait_until": until,
-        "more_to_measure": more,
-    }
-
-
-def more_to_measure(share: Mapping[str, float], *, needed: float, confidence: float) -> int:
-    """Give how many more trees settle a decision if the share stays where it is.
-
-    Parameters
-    ----------
-    share
-        ready_share, variance, measured, standing.
-    needed, confidence
-        The share to reach and the probability wanted, 0 to 1.
-    """
-    left = int(share["standing"] - share["measured"])
-    gap = abs(share["ready_share"] - needed)
-    wanted = (gap / float(norm.ppf(confidence))) ** 2
-    unit = share["variance"] / (1.0 / share["measured"] - 1.0 / share["standing"])
-    total = 1.0 / (wanted / unit + 1.0 / share["standing"]) if unit > 0.0 else share["measured"]
-    return int(np.clip(np.ceil(total - share["measured"]), 1, max(left, 0)))
-
-
-def _wait_until(
-    stand: pd.DataFrame,
-    share: Mapping[str, float],
-    *,
-    needed: float,
-    on: pd.Timestamp,
-    wait_years: float,
-) -> pd.Timestamp:
-    """Give the first of a month by which the share is expected to be reached; NaT beyond reach."""
-    months = np.arange(_MONTHS_AHEAD + 1)
-    columns = {
-        name: stand[name].to_numpy(float)[:, None]
-        for name in ("girth_cm", "se_cm", "needs_cm", "increment_cm", "increment_sd_cm")
-    }
-    ahead = ready_chance(
-        columns["girth_cm"],
-        columns["se_cm"],
-        columns["needs_cm"],
-        increment_cm=columns["increment_cm"],
-        increment_sd_cm=columns["increment_sd_cm"],
-        years=months / 12.0,
-    ).mean(axis=0)
-    reached = (ahead - ahead[0] + share["ready_share"] >= needed) & (months >= 12.0 * wait_years)
-    if not reached.any():
-        return pd.NaT  # type: ignore[return-value]
-    return on.normalize() + pd.DateOffset(months=int(months[np.argmax(reached)]))
+def _with_bark(
+    share: float, variance: float, taped: pd.DataFrame, thin: pd.Series, needs: float
+) -> tuple[float, float]:
+    """Take off the share of trees that are big enough and whose bark is too thin."""
+    big = taped.loc[taped["share"] >= needs, "tree_id"]
+    seen = thin.reindex(big).dropna().to_numpy(bool)
+    if not len(seen):
+        return share, variance
+    passed = 1.0 - float(seen.mean())
+    doubt = (passed * (1.0 - passed) + 0.25 / len(seen)) / len(seen) if passed < 1.0 else 0.0
+    return share * passed, variance * passed**2 + share**2 * doubt

@@ -15,7 +15,7 @@ from pyproj import CRS
 from scipy.spatial import cKDTree
 
 from estate.figures import Figure, load_figures
-from estate.girth.estimate import girth_surface_model
+from estate.girth.estimate import krige_places
 from estate.girth.growth import (
     GrowthModel,
     age_years,
@@ -24,7 +24,7 @@ from estate.girth.growth import (
     opening_age_years,
     trade_girth_cm,
 )
-from estate.girth.kriging import krige
+from estate.girth.on_date import stand_on_date
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,9 +70,9 @@ def girth_surface(
         Cells farther than this from any standing tree stay empty, metres.
     """
     date = pd.Timestamp(on)  # type: ignore[arg-type]
-    model = girth_surface_model(trees, measured, date, blocks=blocks, growth=growth)
-    standing = trees[(trees["status"] == "standing").to_numpy()]
-    x, y = standing.geometry.x.to_numpy(), standing.geometry.y.to_numpy()
+    stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth)
+    standing = stand.standing
+    x, y = standing["x_m"].to_numpy(float), standing["y_m"].to_numpy(float)
     left, top = x.min() - cell_m, y.max() + cell_m
     columns = int(np.ceil((x.max() + cell_m - left) / cell_m))
     rows = int(np.ceil((top - y.min() + cell_m) / cell_m))
@@ -89,17 +89,13 @@ def girth_surface(
     inside = np.isfinite(away)
     girth = np.full(rows * columns, np.nan)
     variance = np.full(rows * columns, np.nan)
-    taped = model.taped
-    girth[inside], variance[inside] = krige(
-        taped["x_m"],
-        taped["y_m"],
-        taped["girth_cm"],
+    beside = standing.iloc[nearest[inside]]
+    girth[inside], variance[inside] = krige_places(
+        stand,
         at_x[inside],
         at_y[inside],
-        variogram=model.variogram,
-        noise=taped["noise_cm2"],
-        group=taped["block_id"],
-        to_group=standing["block_id"].to_numpy()[nearest[inside]],
+        beside[["along_x", "along_y"]].to_numpy(float),
+        beside["block_id"],
     )
     return GirthRaster(
         girth_cm=girth.reshape(rows, columns),
@@ -164,10 +160,9 @@ def growth_curve(
     date = pd.Timestamp(on)  # type: ignore[arg-type]
     if growth is None:
         growth = fit_growth(trees, measured, blocks, date, figures=figures)
-    model = girth_surface_model(
-        trees, measured, date, blocks=blocks, growth=growth, figures=figures
-    )
-    spread = float(np.sqrt(model.variogram.nugget + model.variogram.sill))
+    stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth, figures=figures)
+    variogram = stand.model.variogram
+    spread = float(np.sqrt(variogram.nugget + variogram.sill + stand.model.trend))
     ages = age_years(blocks["planted_on"], date)
     opened = np.where(
         in_tapping(blocks, date, figures=figures), opening_age_years(blocks, figures), np.nan
@@ -176,7 +171,7 @@ def growth_curve(
     for block_id, age, opening in zip(blocks["block_id"], ages, opened, strict=True):
         if not np.isfinite(age):
             continue
-        mean = float(model.means_cm[block_id])
+        mean = float(stand.blocks.loc[block_id, "mean_cm"])
         own = growth.blocks.loc[block_id]
         steps = np.arange(0.25, age + years_ahead + 0.125, 0.25)
         trade = trade_girth_cm(steps, opened_at=np.full(len(steps), opening), figures=figures)
@@ -185,7 +180,7 @@ def growth_curve(
         before = trade * (mean / now if now > 0.0 else 1.0)
         girth = np.where(ahead > 0.0, mean + own["increment_cm"] * ahead, before)
         band = _NINE_IN_TEN * np.hypot(
-            spread * girth / mean,
+            spread * girth,
             np.hypot(own["increment_sd_cm"], own["tree_sd_cm"]) * ahead,
         )
         curves.append(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from layers.errors import ColumnError
 
@@ -58,3 +60,35 @@ def taped_trees(points: pd.DataFrame, matches: pd.DataFrame) -> pd.DataFrame:
         joined.append(second.set_axis(list(_COLUMNS), axis=1))
     carried = pd.DataFrame(points)[["point_id", *(c for c in _CARRIED if c in points)]]
     return carried.merge(pd.concat(joined, ignore_index=True), on="point_id", how="left")
+
+
+def usable(measured: pd.DataFrame) -> pd.DataFrame:
+    """Give the rows that carry a tree, a girth and a date, and weren't set aside.
+
+    Parameters
+    ----------
+    measured
+        tree_id, girth_cm, measured_at; point_id, probability and used where known.
+
+    Returns
+    -------
+    DataFrame
+        point_id, tree_id, girth_cm, measured_at (no time zone), probability (1 where not given).
+    """
+    rows = measured.dropna(subset=["tree_id", "girth_cm", "measured_at"])
+    if "used" in rows:
+        rows = rows[rows["used"].to_numpy(bool)]
+    moment = pd.to_datetime(rows["measured_at"], utc=True, format="ISO8601").dt.tz_localize(None)
+    probability = rows["probability"].astype(float).fillna(1.0) if "probability" in rows else 1.0
+    point = rows["point_id"] if "point_id" in rows else np.arange(len(rows)).astype(str)
+    kept = rows.assign(measured_at=moment, probability=probability, point_id=point)
+    kept = kept[["point_id", "tree_id", "girth_cm", "measured_at", "probability"]]
+    return pd.DataFrame(kept[kept["probability"] > 0.0]).reset_index(drop=True)
+
+
+def best_of_point(rows: pd.DataFrame) -> NDArray[np.bool_]:
+    """Mark the likeliest tree of each point, so that its girth counts once."""
+    if rows.empty:
+        return np.zeros(0, bool)
+    best = rows.groupby("point_id")["probability"].idxmax()
+    return np.asarray(rows.index.isin(best))

@@ -19,6 +19,7 @@ from estate.panels.notation import (
 )
 from estate.panels.practice import MarkingPractice
 from estate.panels.side_view import SideView
+from estate.panels.stimulation import StimulationPlan, plan_stimulation, water_per_product
 
 __all__ = [
     "BarkUse",
@@ -31,6 +32,7 @@ __all__ = [
     "NotationError",
     "PanelWarning",
     "SideView",
+    "StimulationPlan",
     "ThinBarkError",
     "bark_use",
     "cord_marks",
@@ -40,6 +42,8 @@ __all__ = [
     "life_plans",
     "marking_guide",
     "parse_notation",
+    "plan_stimulation",
     "relative_intensity",
+    "water_per_product",
     "write_notation",
 ]

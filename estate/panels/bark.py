@@ -35,6 +35,9 @@ class BarkUse:
         Bark used in a month at the thinnest and thickest shaving.
     year_least_cm, year_planned_cm, year_most_cm
         Bark used in a year.
+    slope_deg, year_on_trunk_cm
+        Slope of the cut, and the year's planned use down or up the trunk where a shaving is
+        measured square to the cut, as with a caliper: more by the slope's cosine.
     template_cm, year_limit_cm
         The published yearly template and yearly most; None where none is published.
     guide_month_cm, guide_year_cm
@@ -55,6 +58,8 @@ class BarkUse:
     year_least_cm: float
     year_planned_cm: float
     year_most_cm: float
+    slope_deg: float
+    year_on_trunk_cm: float
     template_cm: float | None
     year_limit_cm: float | None
     guide_month_cm: float
@@ -71,6 +76,17 @@ def consumption(shaving_mm: ArrayLike, tappings: ArrayLike) -> NDArray[np.float6
     1.5
     """
     return np.asarray(shaving_mm, dtype=float) * np.asarray(tappings, dtype=float) / 10.0
+
+
+def on_trunk(square_cm: ArrayLike, slope_deg: ArrayLike) -> NDArray[np.float64]:
+    """Bark used down or up the trunk, cm, where shavings were measured square to the cut.
+
+    Examples
+    --------
+    >>> round(float(on_trunk(1.0, 30.0)), 3), round(float(on_trunk(1.0, 45.0)), 3)
+    (1.155, 1.414)
+    """
+    return np.asarray(square_cm, dtype=float) / np.cos(np.radians(slope_deg))
 
 
 def panel_years(bark_cm: ArrayLike, year_cm: ArrayLike) -> NDArray[np.float64]:
@@ -129,6 +145,7 @@ def bark_use(
     else:
         yearly = tappings_a_month * MONTHS_A_YEAR
     least, planned, most = _shavings(figures, direction, cut.every_days)
+    slope = marking.downward_deg if direction == "down" else marking.upward_deg
     guide_year = (marking.guide_lines - 1) * marking.guide_spacing_cm
     use = BarkUse(
         frequency=f"d{cut.every_days}",
@@ -143,6 +160,8 @@ def bark_use(
         year_least_cm=float(consumption(least, yearly)),
         year_planned_cm=float(consumption(planned, yearly)),
         year_most_cm=float(consumption(most, yearly)),
+        slope_deg=slope,
+        year_on_trunk_cm=float(on_trunk(consumption(planned, yearly), slope)),
         template_cm=_published(figures, "template", cut.every_days, direction),
         year_limit_cm=_published(figures, "year_most", cut.every_days, direction),
         guide_month_cm=marking.guide_spacing_cm,
@@ -207,6 +226,7 @@ def _findings(use: BarkUse, figures: Mapping[str, Figure]) -> tuple[str, ...]:
             _year_limit_against_use(use),
             _no_template(use),
             _month_limit_upward(use, figures),
+            _measured_square(use),
         )
         if said
     )
@@ -224,6 +244,16 @@ def _guide_against_use(use: BarkUse) -> str:
         else f"The guide lines allow {use.guide_month_cm:g} cm a month, less than the "
         f"{use.month_least_cm:.1f} cm that {use.tappings_a_month:.3g} tappings of "
         f"{use.shaving_least_mm:.1f} mm use: set the lines further apart or tap less often."
+    )
+
+
+def _measured_square(use: BarkUse) -> str:
+    low, high = on_trunk([use.month_least_cm, use.month_most_cm], use.slope_deg)
+    way = "down" if use.direction == "down" else "up"
+    return (
+        f"These take a shaving as measured {way} the trunk. Measured square to a cut of "
+        f"{use.slope_deg:g}°, the same shavings use {low:.1f} to {high:.1f} cm a month: measure "
+        "heights on the tree, not shavings."
     )
 
 

@@ -103,6 +103,8 @@ class MarkingGuide:
         The folded cord and its marks.
     panels
         Each panel on the unrolled trunk, whose width is `girth_cm`.
+    below
+        Base panels under high ones, as they are on a tree of this girth; empty for ``down``.
     trunk
         Corners of the unrolled trunk.
     side
@@ -138,6 +140,7 @@ class MarkingGuide:
     bark_least_mm: float
     cord: CordMarks
     panels: tuple[MarkedPanel, ...]
+    below: tuple[MarkedPanel, ...]
     trunk: tuple[Point, ...]
     side: SideView
     findings: tuple[str, ...]
@@ -232,6 +235,7 @@ def marking_guide(
         bark_least_mm=least_bark,
         cord=cord,
         panels=marked,
+        below=_base_panels(girth_cm, first_face_deg, used) if direction == "up" else (),
         trunk=((0.0, max(heights)), (girth_cm, max(heights)), (girth_cm, 0.0), (0.0, 0.0)),
         side=side_view(girth_cm, marked),
         findings=_findings(length, bark_mm, rule, used),
@@ -273,6 +277,22 @@ def _reach(direction: str, floor_cm: float, drop_cm: float, practice: MarkingPra
             remedy="Set fewer tiers, or a higher top.",
         )
     return reach
+
+
+def _base_panels(
+    girth_cm: float, first_face_deg: float, practice: MarkingPractice
+) -> tuple[MarkedPanel, ...]:
+    count = practice.young_panels
+    width = panel_width(girth_cm, count, gap_cm=practice.panel_gap_cm)
+    return _marked_panels(
+        cord_marks(girth_cm, count, each_side_cm=practice.mark_each_side_cm),
+        "down",
+        float(cut_drop(width, practice.downward_deg)),
+        practice.opening_height_cm,
+        practice.opening_height_cm - practice.lowest_cm,
+        used=practice,
+        first_face_deg=first_face_deg,
+    )
 
 
 def _marked_panels(

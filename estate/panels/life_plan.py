@@ -5,24 +5,27 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
-from estate.panels.bark import bark_use
-from estate.panels.life_bark import Place, Side, stages_of
+from estate.panels.life_bark import Place, stages_of
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Solution, solve
-from estate.panels.marking import cut_drop, high_floor, high_reach, mature_panel_count, panel_width
-from estate.panels.notation import HarvestSystem, PanelName, parse_notation
-from estate.panels.notation.system import BARKS
+from estate.panels.life_today import (
+    DAYS_A_YEAR,
+    as_cut,
+    by_panel,
+    overuse,
+    side_of,
+    untouched_sides,
+)
+from estate.panels.notation import HarvestSystem, parse_notation
 from estate.panels.practice import MarkingPractice
 from estate.standards import OpeningStandard, standard_named
 from layers.errors import ColumnError, SettingError
 
 DEFAULT_SYSTEM = "S/2 d3 6d/7"
-_DAYS_A_YEAR = 365.25
 _TINY = 1e-9
 
 
@@ -33,6 +36,7 @@ def life_plan(
     girth_cm: float | None = None,
     cut_heights: Mapping[str, float] | None = None,
     finished_on: Mapping[str, dt.date] | None = None,
+    tapped_years: Mapping[str, float] | None = None,
     tapped_last: str | None = None,
     system: HarvestSystem | str = DEFAULT_SYSTEM,
     standard: OpeningStandard | None = None,
@@ -58,6 +62,9 @@ def life_plan(
     finished_on
         Panel to the day on which it was last tapped; the plan's first day where it isn't named,
         and for the bark before a renewal in use the day that its pace gives.
+    tapped_years
+        Panel to years of tapping that it has had: shows whether more bark was used than planned,
+        and sets the age of what was cut.
     tapped_last
         The panel tapped in the year before the plan, which yearly change lets rest.
     system
@@ -83,9 +90,9 @@ def life_plan(
 
     Notes
     -----
-    Ages of bark cut before the plan are reckoned from today's heights at the planned pace without
-    pause: the youngest they can be unless shavings were thicker. Renewed bark must still be
-    measured: years alone don't make it fit.
+    Ages of bark cut before the plan are reckoned from today's heights at the planned pace, or the
+    faster one that `tapped_years` shows, without pause: the youngest they can be at that pace.
+    Renewed bark must still be measured: years alone don't make it fit.
 
     Examples
     --------
@@ -97,15 +104,20 @@ def life_plan(
     used = (MarkingPractice.load() if practice is None else practice).under(rule)
     kept = LifeRules.load() if rules is None else rules
     age = _age_years(planted_on, on)
-    sides = _untouched_sides(
+    sides = untouched_sides(
         age,
         girth_cm=max(rule.girth_cm.values()) if girth_cm is None else girth_cm,
         system=parse_notation(system) if isinstance(system, str) else system,
         standard=rule,
         practice=used,
     )
-    finished = _by_panel(finished_on or {})
-    sides = _as_cut(sides, _by_panel(cut_heights or {}), finished, on, used)
+    sides = as_cut(
+        sides,
+        by_panel(cut_heights or {}),
+        by_panel(finished_on or {}),
+        by_panel(tapped_years or {}),
+        on,
+    )
     years = max(0, math.floor(kept.last_age_years - age + _TINY))
     stages, places = stages_of(sides, years, kept)
     situation = Situation(
@@ -113,12 +125,13 @@ def life_plan(
         stages=stages,
         renewal_years=kept.renewal_years,
         run_years=kept.run_years,
-        tapped_before=_side_of(tapped_last, sides),
+        shortest_run_months=kept.shortest_run_months,
+        tapped_before=side_of(tapped_last, sides),
     )
     solution = solve(situation)
     plan = _table(solution, places, on, age)
     plan.attrs["proven"] = solution.proven
-    plan.attrs["findings"] = _findings(plan, solution, situation, on)
+    plan.attrs["findings"] = (*_findings(plan, solution, situation), *overuse(sides))
     return plan
 
 
@@ -131,141 +144,7 @@ def _age_years(planted_on: dt.date, on: dt.date) -> float:
             expected="a first day after planting",
             remedy="Mend planted_on, or plan from a later day.",
         )
-    return (on - planted_on).days / _DAYS_A_YEAR
-
-
-def _untouched_sides(
-    age_years: float,
-    *,
-    girth_cm: float,
-    system: HarvestSystem,
-    standard: OpeningStandard,
-    practice: MarkingPractice,
-) -> list[Side]:
-    base = [
-        Side(
-            letter="B",
-            number=number,
-            origin_cm=practice.opening_height_cm,
-            length_cm=practice.opening_height_cm - practice.lowest_cm,
-            month_cm=bark_use(system, practice=practice).year_planned_cm / MONTHS,
-            opens=0,
-        )
-        for number in range(1, practice.young_panels + 1)
-    ]
-    count = int(mature_panel_count(girth_cm, practice)[0])
-    width = panel_width(girth_cm, count, gap_cm=practice.panel_gap_cm)
-    floor = high_floor(standard, practice)
-    reach = float(high_reach(floor, cut_drop(width, practice.upward_deg), practice))
-    high = [
-        Side(
-            letter="H",
-            number=tier * count + place,
-            origin_cm=floor + tier * (reach + practice.stacked_gap_cm),
-            length_cm=reach,
-            month_cm=bark_use(system, direction="up", practice=practice).year_planned_cm / MONTHS,
-            opens=max(0, math.ceil(standard.mature_year - age_years - _TINY)),
-        )
-        for tier in range(practice.high_tiers)
-        for place in range(1, count + 1)
-        if reach > 0
-    ]
-    return base + high
-
-
-def _by_panel(values: Mapping[str, Any]) -> dict[PanelName, Any]:
-    """Give values by panel, its name read with the notation's misprints."""
-    named = {}
-    for text, value in values.items():
-        panels = parse_notation(f"S/2 {text}").cuts[0].panels
-        if len(panels) != 1:
-            raise _strange(text, "one panel such as BO-1 or HO-2")
-        named[panels[0]] = value
-    return named
-
-
-def _strange(panel: object, expected: str) -> SettingError:
-    return SettingError.at(
-        file="life plan",
-        layer="panels",
-        row=str(panel),
-        found=f"the panel {panel}",
-        expected=expected,
-        remedy="Write a panel that the tree has, as the notation does.",
-    )
-
-
-def _as_cut(
-    sides: list[Side],
-    heights: Mapping[PanelName, float],
-    finished: Mapping[PanelName, dt.date],
-    on: dt.date,
-    practice: MarkingPractice,
-) -> list[Side]:
-    """Give the sides as they stand today: the latest generation that is named is in use."""
-    known = {side.panel(generation) for side in sides for generation in range(len(BARKS))}
-    for panel in [*heights, *finished]:
-        if panel not in known:
-            letters = ", ".join(str(side.panel(0)) for side in sides)
-            raise _strange(panel, f"one of {letters}, or a renewal of it")
-    return [_side_as_cut(side, heights, finished, on) for side in sides]
-
-
-def _side_as_cut(
-    side: Side,
-    heights: Mapping[PanelName, float],
-    finished: Mapping[PanelName, dt.date],
-    on: dt.date,
-) -> Side:
-    named = [number for number in range(len(BARKS)) if side.panel(number) in heights]
-    if not named:
-        return side
-    generation = max(named)
-    cut = side.sign * (heights[side.panel(generation)] - side.origin_cm)
-    if not -_TINY <= cut <= side.length_cm + _TINY:
-        bound = side.origin_cm + side.sign * side.length_cm
-        low, high = sorted([side.origin_cm, bound])
-        raise SettingError.at(
-            file="life plan",
-            layer="panels",
-            row=str(side.panel(generation)),
-            found=f"a cut at {heights[side.panel(generation)]:g} cm",
-            expected=f"a height of {low:.0f} to {high:.0f} cm",
-            remedy="Measure the height of the cut's low right end again, or mend the practice.",
-        )
-    cut = min(max(cut, 0.0), side.length_cm)
-    idle = _years_since(side.panel(generation), finished, on, 0.0)
-    older = idle + cut / (side.month_cm * MONTHS)
-    if generation > 0:
-        older = _years_since(side.panel(generation - 1), finished, on, older)
-    return replace(side, generation=generation, cut_cm=cut, idle_years=idle, older_idle_years=older)
-
-
-def _years_since(
-    panel: PanelName, finished: Mapping[PanelName, dt.date], on: dt.date, otherwise: float
-) -> float:
-    if panel not in finished:
-        return otherwise
-    if finished[panel] > on:
-        raise SettingError.at(
-            file="life plan",
-            layer="panels",
-            row=str(panel),
-            found=f"tapped to its end on {finished[panel]}",
-            expected=f"a day up to {on}, the plan's first",
-            remedy="Mend the date, or plan from a later day.",
-        )
-    return (on - finished[panel]).days / _DAYS_A_YEAR
-
-
-def _side_of(panel: str | None, sides: list[Side]) -> int | None:
-    if panel is None:
-        return None
-    name = next(iter(_by_panel({panel: None})))
-    for place, side in enumerate(sides):
-        if (side.letter, side.number) == (name.letter, name.number):
-            return place
-    raise _strange(panel, "a panel of the tree")
+    return (on - planted_on).days / DAYS_A_YEAR
 
 
 def _table(
@@ -319,9 +198,7 @@ def _month_after(day: dt.date, months: int) -> dt.date:
     return (pd.Timestamp(day) + pd.DateOffset(months=months)).date()
 
 
-def _findings(
-    plan: pd.DataFrame, solution: Solution, situation: Situation, on: dt.date
-) -> tuple[str, ...]:
+def _findings(plan: pd.DataFrame, solution: Solution, situation: Situation) -> tuple[str, ...]:
     found = []
     if not solution.proven:
         found.append("The plan keeps every rule; a better one wasn't ruled out in the time given.")
@@ -362,7 +239,7 @@ def life_plans(
         First day of the plans.
     cut_heights
         ``block_id``, ``panel``, ``foot_cm`` (height of the low right end of today's cut);
-        ``finished_on`` where known. None where nothing is tapped yet.
+        ``finished_on`` and ``tapped_years`` where known. None where nothing is tapped yet.
     system, standard, practice, rules
         As in :func:`life_plan`.
 
@@ -394,14 +271,17 @@ def life_plans(
                 expected="planted_on",
                 remedy="Ask the holding for the year of planting.",
             )
-        heights, finished = _today(today.get(block["block_id"]))
+        cuts = today.get(block["block_id"])
         first = on if begins is None else max(on, pd.Timestamp(begins).date())
         plan = life_plan(
             pd.Timestamp(planted).date(),
             first,
             girth_cm=girth,
-            cut_heights=heights,
-            finished_on=finished,
+            cut_heights=_told(cuts, "foot_cm"),
+            finished_on={
+                panel: pd.Timestamp(day).date() for panel, day in _told(cuts, "finished_on").items()
+            },
+            tapped_years=_told(cuts, "tapped_years"),
             tapped_last=last,
             system=system,
             standard=standard,
@@ -423,12 +303,8 @@ def _known(value: Any) -> Any:
     return None if value is None or pd.isna(value) else value
 
 
-def _today(cuts: pd.DataFrame | None) -> tuple[dict[str, float], dict[str, dt.date]]:
-    if cuts is None:
-        return {}, {}
-    heights = cuts.dropna(subset="foot_cm").set_index("panel")["foot_cm"].to_dict()
-    if "finished_on" not in cuts:
-        return heights, {}
-    dated = cuts.dropna(subset="finished_on")
-    finished = pd.to_datetime(dated.set_index("panel")["finished_on"]).dt.date.to_dict()
-    return heights, finished
+def _told(cuts: pd.DataFrame | None, column: str) -> dict[str, Any]:
+    """Give what a column tells of each panel."""
+    if cuts is None or column not in cuts:
+        return {}
+    return cuts.dropna(subset=column).set_index("panel")[column].to_dict()

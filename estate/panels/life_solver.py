@@ -56,7 +56,7 @@ class Situation:
         Years to plan.
     stages
         Bark that may be tapped.
-    renewal_years, run_years
+    renewal_years, run_years, shortest_run_months
         As in :class:`estate.panels.life_rules.LifeRules`.
     tapped_before
         The column tapped in the year before the plan; None where unknown or none.
@@ -66,6 +66,7 @@ class Situation:
     stages: tuple[Stage, ...]
     renewal_years: float
     run_years: int
+    shortest_run_months: int
     tapped_before: int | None
 
 
@@ -154,6 +155,9 @@ def _one_cut_at_a_time(
             ends = model.new_bool_var("")
             model.add_implication(ends, flags[year])
             model.add(sum(row[: year + 1]) == stage.months).only_enforce_if(ends)
+            model.add(row[year] >= situation.shortest_run_months).only_enforce_if(
+                flags[year], ends.Not()
+            )
             finishing.append(ends)
         model.add(sum(flags[year] for flags in active) <= 1 + sum(finishing))
         model.add(sum(flags[year] for flags in active) <= 2)

@@ -235,7 +235,7 @@ def beside(xyz: Floats, row: NDArray[np.int64], bars: Barriers) -> Floats:
     shapely.prepare(lines)
     on = np.flatnonzero(shapely.dwithin(lines, shapely.points(xyz[:, :2]), ON_THE_LINE_M))
     moved = xyz.copy()
-    for k in on:
+    for k in on.tolist():
         onward = k + 1 if k + 1 < len(xyz) and row[k + 1] == row[k] else max(k - 1, 0)
         step = xyz[onward, :2] - xyz[k, :2]
         length = float(np.hypot(*step))

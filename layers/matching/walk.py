@@ -183,7 +183,15 @@ def filter_walk(
             lo, hi = node_start[t - 1], node_start[t]
         zx, zy = at[t, 0], at[t, 1]
         near = 0
-        for h in range(lo, hi):
+        parents = hi - lo
+        if first:
+            turn_of = np.zeros(1, np.int64)
+        elif t == 0:
+            turn_of = np.argsort(-begin_belief[:, 7])
+        else:
+            turn_of = np.argsort(-belief[lo:hi, 7])
+        for h_ in range(parents):
+            h = lo + turn_of[h_]
             # --- belief about the offset before this point
             if first:
                 mcx = mcy = mdx = mdy = 0.0
@@ -220,7 +228,7 @@ def filter_walk(
                 lone = -0.5 * (ux * ux + uy * uy) / wide - math.log(2 * math.pi * wide)
                 lone = math.log(0.5 * math.exp(lone) + 0.5 / area) + log_stray + weight
                 if k0 < 0:
-                    lone = log_stray - math.log(area)
+                    lone = weight + log_stray - math.log(area)
                 if lone > best - reach:
                     c_tree[count], c_way[count], c_kind[count] = k0, (w0 & 1) + 2, STRAY
                     c_from[count], c_log[count] = h, lone

@@ -172,11 +172,12 @@ class Stimulation:
         ``ET`` ethephon; ``ETG`` and ``RF`` ethylene gas (from memory).
     percent
         Active matter, %; None for gas, or where left out.
-    method
-        ``Pa`` panel, ``La`` lace, ``Ba`` bark, ``Ga`` groove, ``Ta`` tape, ``Sa`` soil; empty
-        where left out.
+    methods
+        ``Pa`` panel, ``La`` lace, ``Ba`` bark, ``Ga`` groove, ``Ta`` tape, ``Sa`` soil; more than
+        one where a trial used both; empty where left out.
     grams, band_cm
-        Dose a tree, g, and width of the band, cm (this reading from memory).
+        Dose a tree, g, and width of the band, cm, written after the last method (this reading
+        from memory).
     rounds
         Planned rounds a year; None where left out.
     done
@@ -187,7 +188,7 @@ class Stimulation:
 
     agent: str = "ET"
     percent: float | None = None
-    method: str = ""
+    methods: tuple[str, ...] = ()
     grams: float | None = None
     band_cm: float | None = None
     rounds: int | None = None
@@ -199,12 +200,14 @@ class Stimulation:
             return value is None or low < value <= high
 
         _ask(self.agent in AGENTS, "stimulation", self.agent, "one of " + ", ".join(AGENTS))
-        _ask(self.method in ("", *METHODS), "stimulation", self.method, ", ".join(METHODS))
+        _ask(set(self.methods) <= set(METHODS), "stimulation", self.methods, ", ".join(METHODS))
         _ask(between(self.percent, 0, 100), "stimulation", self.percent, "above 0 to 100 %")
         _ask(between(self.grams, 0, 50), "stimulation", self.grams, "above 0 to 50 g a tree")
         _ask(between(self.band_cm, 0, 20), "stimulation", self.band_cm, "above 0 to 20 cm")
         _ask(between(self.rounds, 0, 366), "stimulation", self.rounds, "1 to 366 rounds a year")
-        _ask(self.grams is None or bool(self.method), "stimulation", "a dose", "a method before it")
+        _ask(
+            self.grams is None or bool(self.methods), "stimulation", "a dose", "a method before it"
+        )
         _ask(
             self.band_cm is None or self.grams is not None,
             "stimulation",

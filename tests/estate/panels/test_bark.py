@@ -2,7 +2,7 @@ import pytest
 
 from estate.figures import load_figures
 from estate.panels import MarkingPractice, NotationError, bark_use, parse_notation
-from estate.panels.bark import consumption, panel_years
+from estate.panels.bark import consumption, on_trunk, panel_years
 from layers.errors import SettingError
 
 
@@ -88,3 +88,15 @@ def test_faults_of_the_caller_are_refused():
 
 def test_a_read_system_serves_as_well_as_its_string():
     assert bark_use(parse_notation("1/2S d/3")) == bark_use("S/2 d3")
+
+
+def test_a_shaving_measured_square_to_the_cut_uses_more_down_the_trunk():
+    # Viet Nam process (secondary): upward shavings of at most 2 mm and 3 cm a month, or, where
+    # uncontrolled, 3 mm and 4.5 cm. In ten tappings on a slope of 45 degrees 2 mm and 3 mm square
+    # to the cut take 2.8 and 4.2 cm: within 7 % of those bounds, which 2.0 and 3.0 cm are not.
+    assert on_trunk(consumption([2.0, 3.0], 10), 45.0) == pytest.approx([3.0, 4.5], rel=0.07)
+    use = bark_use("S/2 d3 6d/7", direction="up")
+    # 104.3 tappings of 1.8 mm: 18.8 cm square to the cut, 26.5 cm up the trunk, and twelve guide
+    # lines 2.25 cm apart are 27 cm.
+    assert use.year_on_trunk_cm == pytest.approx(use.guide_year_cm, rel=0.02)
+    assert any("Measured square to a cut of 45" in said for said in use.findings)

@@ -141,7 +141,7 @@ def years_between(one, other):
 def _years_cut_before(height, cut, given_):
     """How long before the plan a base panel's bark was cut, at the planned pace."""
     practice = given_["practice"]
-    pace = bark_use(given_["system"]).year_planned_cm
+    pace = bark_use(given_["system"]).year_on_trunk_cm
     if height > cut:
         return (height - cut) / pace
     return (height - practice.lowest_cm + practice.opening_height_cm - cut) / pace
@@ -160,8 +160,10 @@ def test_bark_cut_yesterday_waits_its_eight_years():
     # At least 7 to 8 years before bark is tapped again (francophone course note, secondary).
     plan = life_plan(planted(14), ON, cut_heights={"BO-1": 20.0, "BO-2": 20.0}, standard=BASE_ONLY)
     first = plan.loc[plan["kind"] == "renewed"].iloc[0]
-    # d3 with a weekly rest at 1.3 mm uses 13.56 cm a year: the top of the panel was cut
-    # 110 / 13.56 = 8.1 years ago, so the strip that has its 8 years may be tapped at once.
+    # d3 with a weekly rest at 1.3 mm on a slope of 30 degrees uses 104.3 x 0.13 / cos 30 =
+    # 15.65 cm a year: the top of the panel was cut 110 / 15.65 = 7.03 years ago. The second year
+    # finds 0.4 cm with its 8 years, not the 3.9 cm of a shortest run; the third finds 16 cm.
+    assert plan["year"].iloc[0] == 3
     assert first["panel"] == "BI-1"
     assert first["bark_from_cm"] == 130.0
     fast = life_plan(
@@ -171,11 +173,11 @@ def test_bark_cut_yesterday_waits_its_eight_years():
         standard=BASE_ONLY,
         system="S/2 d2",
     )
-    # d2 without a rest uses 23.7 cm a year: the top was cut 4.6 years ago and waits 3.4 more,
-    # to the first year that begins after that, the fifth.
-    assert fast["year"].iloc[0] == 5
+    # d2 without a rest uses 182.5 x 0.13 / cos 30 = 27.4 cm a year: the top was cut 4.02 years
+    # ago; the fifth year finds 0.4 cm with its 8 years, the sixth a year's bark.
+    assert fast["year"].iloc[0] == 6
     assert (fast["kind"] == "renewed").all()
-    assert any("rest" in said for said in fast.attrs["findings"])
+    assert any("trees rest" in said for said in fast.attrs["findings"])
 
 
 # A standard under which no tree of a plan turns mature, so that base panels stand alone.
@@ -246,7 +248,12 @@ def stage(column, years_of_bark, *, opens=0, worth=100):
 def test_no_sequence_of_whole_years_is_worth_more(stages, run):
     years = 6
     situation = Situation(
-        years=years, stages=stages, renewal_years=8.0, run_years=run, tapped_before=None
+        years=years,
+        stages=stages,
+        renewal_years=8.0,
+        run_years=run,
+        shortest_run_months=1,
+        tapped_before=None,
     )
     found = sum(
         one.worth * sum(row) for one, row in zip(stages, solve(situation).months, strict=True)
@@ -268,6 +275,23 @@ def test_no_sequence_of_whole_years_is_worth_more(stages, run):
                 best, sum(MONTHS * stages[number].worth for number in order if number is not None)
             )
     assert found == best
+
+
+def test_bark_used_too_fast_is_said_and_its_bark_reckoned_younger():
+    cuts = {"BO-1": 20.0, "BO-2": 20.0}
+    fast = {"BO-1": 4.4, "BO-2": 4.4}
+    told = life_plan(planted(14), ON, cut_heights=cuts, tapped_years=fast, standard=BASE_ONLY)
+    # 110 cm in 4.4 years is 25 cm a year against 15.65 planned; the top is 4.4 years old and
+    # waits 3.6 more, to the fifth year.
+    assert told["year"].iloc[0] == 5
+    words = told.attrs["findings"][-1]
+    assert words.startswith("BO-2 used 25.0 cm of bark a year, 60 % over the 15.7 cm planned")
+
+
+def test_no_panel_is_opened_for_a_month_or_two():
+    plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 95.0})
+    last = plan.groupby("panel")["year"].transform("max") == plan["year"]
+    assert (plan.loc[~last, "months"] >= 3).all()
 
 
 def test_a_panel_or_height_that_the_tree_has_not_is_refused():

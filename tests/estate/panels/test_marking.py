@@ -100,6 +100,16 @@ def test_thirteen_guide_lines_bound_twelve_strips_of_2_25_cm():
     assert upward[-1] - upward[0] == pytest.approx(12 * 2.25)
 
 
+def test_high_panels_are_shown_above_the_base_panels_they_leave_room_for():
+    guide = marking_guide(46.0, direction="up", panels=3)
+    assert [panel.panel for panel in guide.below] == ["BO-1", "BO-2"]
+    # Common practice, no source: 15 cm between panels one above another.
+    highest = max(y for panel in guide.below for _, y in panel.outline)
+    lowest = min(y for panel in guide.panels for _, y in panel.outline)
+    assert lowest - highest == pytest.approx(15.0, abs=0.4)
+    assert marking_guide(45.0).below == ()
+
+
 def test_gutter_and_cup_stand_under_the_low_end():
     # Common practice, no source: gutter 2.5 cm by 8 cm, cup 15 cm below.
     panel = marking_guide(45.0).panels[0]

@@ -46,6 +46,16 @@ OTHERWISE_PUBLISHED = [
     # Gonçalves et al. 2000, Pesq. Agropec. Bras. 35(6)
     ("1/2S d/2 6d/7", "S/2 d2 6d/7"),
     ("1/2S d/4 6d/7.10m/y. ET 5,0% Ba 10/y", "S/2 d4 6d/7 10m/12 ET 5% Ba 10/y"),
+    # Gonçalves et al. 2000, abstract: rounds without their stroke, and a system in short.
+    ("1/2S d/4 6d/7.10m/y. ET 5,0% Ba 10y", "S/2 d4 6d/7 10m/12 ET 5% Ba 10/y"),
+    ("1/2S d/6 ET 5%", "S/2 d6 ET 5%"),
+    # Silva, Souza, Gonçalves et al., Viabilidade econômica de diferentes sistemas de sangria em
+    # clones de seringueira, abstract: panel and lace both, months without a blank before them.
+    ("½S d/3 6d/7.11m/y.ET 2,5% Pa La 8/y", "S/2 d3 6d/7 11m/12 ET 2.5% Pa La 8/y"),
+    ("½S d/7 6d/7.11m/y.ET 5,0% Pa La 8/y", "S/2 d7 6d/7 11m/12 ET 5% Pa La 8/y"),
+    ("½S d/2 6d/7.11m/y", "S/2 d2 6d/7 11m/12"),
+    # CIRAD dk=574666, abstract.
+    ("S/2d4 7d/7", "S/2 d4 7d/7"),
     # Abstract of a trial of clone RRIT 251 by Kasetsart University: a blank before the band.
     ("S/2 d3 ET 2.5 % Pa1 (1) 6/y", "S/2 d3 ET 2.5% Pa1(1) 6/y"),
 ]
@@ -63,6 +73,9 @@ MISPRINTS = [
     ("S/2 d3 H0-2", "S/2 d3 HO-2"),
     ("S/2 d3 (BII-1)", "S/2 d3 BII-1"),
     ("S/2 d3 panel C", "S/2 d3 BI-1"),
+    ("S/2 d3 (D)", "S/2 d3 BI-2"),
+    ("S/2 d3 B", "S/2 d3 BO-2"),
+    ("S/2 d3 ET 2.5% Pa1(1) 16/y*", "S/2 d3 ET 2.5% Pa1(1) 16/y"),
     ("2×S/2 d2 (t, t)", "2xS/2 d2 (t,t)"),
     ("s/2 d3", "S/2 d3"),
     ("S/4↑ d3", "S/4U d3"),
@@ -93,7 +106,7 @@ def test_what_each_part_says():
     assert read.every_days == 3
     # Sainoi et al. 2017: 2.5 % on the panel, 1 g on a band of 1 cm, 8 rounds a year, monthly.
     assert read.stimulation == Stimulation(
-        percent=2.5, method="Pa", grams=1.0, band_cm=1.0, rounds=8, spacing="m"
+        percent=2.5, methods=("Pa",), grams=1.0, band_cm=1.0, rounds=8, spacing="m"
     )
     both = parse_notation("S/2D d3 + S/4U d3").cuts
     assert [cut.cut.direction for cut in both] == ["D", "U"]
@@ -143,6 +156,7 @@ def test_tappings_of_a_year_with_a_weekly_rest(text, days):
         ("S/2 d3 9m/12 (APR-JAN)", 7),
         ("S/2 d3 ET 250%", 7),
         ("S/0 d3", 0),
+        ("S/2 d3 D", 7),
         ("S/2 d3 + ", 9),
         ("S/2 d3 +", 8),
         ("S/2 d3 ET 2.5% ET 5%", 15),
@@ -197,13 +211,13 @@ def periods(draw):
 
 @st.composite
 def stimulations(draw):
-    method = draw(st.sampled_from(["", "Pa", "La", "Ba", "Ga", "Ta", "Sa"]))
-    grams = draw(st.none() | tenths(1, 9)) if method else None
+    methods = draw(st.lists(st.sampled_from(["Pa", "La", "Ba", "Ga", "Ta", "Sa"]), max_size=2))
+    grams = draw(st.none() | tenths(1, 9)) if methods else None
     rounds = draw(st.none() | st.integers(1, 40))
     return Stimulation(
         agent=draw(st.sampled_from(["ET", "ETG", "RF"])),
         percent=draw(st.none() | tenths(1, 20)),
-        method=method,
+        methods=tuple(methods),
         grams=grams,
         band_cm=draw(st.none() | tenths(1, 5)) if grams else None,
         rounds=rounds,
