@@ -130,7 +130,7 @@ class BlockView {
 
   sizeMarks() {
     const gapPixels = this.treeGap / this.earth.metresPerPixel(this.map.getZoom());
-    this.marks.radius = Math.round(Math.min(15, Math.max(2.5, gapPixels * 0.38)) * 4) / 4;
+    this.marks.radius = Math.round(Math.min(15, Math.max(1.25, gapPixels * 0.38)) * 4) / 4;
   }
 
   drawGround() {
@@ -260,7 +260,8 @@ class BlockView {
       this.line = slim;
       plain.call(this, context);
       if (context.globalAlpha === 1) {
-        paintArrowheads(context, this._parts, task.style.stroke, 90);
+        paintArrowheads(context, this._parts, task.style.stroke, 90,
+          Math.min(1, Math.max(0.55, view.marks.radius / 5)));
       }
     };
     return layer;

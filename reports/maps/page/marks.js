@@ -3,6 +3,8 @@
 
 const FIELD_FONT = "system-ui, 'Noto Sans', sans-serif";
 
+const HALO_FROM_RADIUS = 4;
+
 class MarkSheet {
   constructor(marks) {
     this.marks = marks;
@@ -30,12 +32,15 @@ class MarkSheet {
     context.save();
     context.translate(x, y);
     context.scale((scale * radius) / 10, (scale * radius) / 10);
-    context.lineJoin = "round";
-    context.lineWidth = (2.2 * 10) / radius;
-    context.strokeStyle = mark.halo;
-    context.stroke(this.paths[place]);
-    context.fillStyle = mark.halo;
-    context.fill(this.paths[place], "nonzero");
+    // Marks that stand close together would hide each other and the walks under their halos.
+    if (radius >= HALO_FROM_RADIUS) {
+      context.lineJoin = "round";
+      context.lineWidth = (2.2 * 10) / radius;
+      context.strokeStyle = mark.halo;
+      context.stroke(this.paths[place]);
+      context.fillStyle = mark.halo;
+      context.fill(this.paths[place], "nonzero");
+    }
     context.fillStyle = mark.fill;
     context.fill(this.paths[place], "evenodd");
     context.restore();

@@ -188,7 +188,8 @@ class OverviewView {
       }
       context.fillStyle = style && !view.near() ? view.pattern(style) : "#FFFFFF66";
       context.fill("evenodd");
-      const width = view.chosen === block ? 5 : 2;
+      const box = this._rawPxBounds.getSize();
+      const width = view.chosen === block ? 5 : Math.min(2, Math.max(0.5, Math.min(box.x, box.y) / 12));
       strokeParts(context, this._parts, { stroke: this.line.stroke, width, closed: true });
     };
     return layer;
