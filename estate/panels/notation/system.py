@@ -157,7 +157,7 @@ class PanelName:
     def __post_init__(self) -> None:
         _ask(self.letter in ("B", "H"), "panel", self.letter, "B or H")
         _ask(self.bark in BARKS, "panel", self.bark, "one of " + ", ".join(BARKS))
-        _ask(1 <= self.number <= 20, "panel", self.number, "a number of 1 to 20")
+        _ask(1 <= self.number <= 40, "panel", self.number, "a number of 1 to 40")
 
     def __str__(self) -> str:
         return f"{self.letter}{self.bark}-{self.number}"
