@@ -15,6 +15,7 @@ import click
 from estate import store
 from estate.app import summary
 from estate.app.own_files import notes_folder, read_own_files
+from estate.app.questions import QUESTIONS
 from estate.app.runs import Run, output_folder, project_file, run_plan
 from estate.figures import COMMON_PRACTICE
 from estate.plan_settings import PlanSettings
@@ -242,6 +243,10 @@ def rain(project: Path, day: date, beat: str | None) -> None:
     """Record a morning lost to rain; the next run makes it up by the round's rule."""
     store.lose_morning(project, day, beat)
     click.echo(f"{day} is lost in {beat or 'every beat'}. Now: estate plan {project}")
+
+
+for question in QUESTIONS:
+    commands.add_command(question)
 
 
 def _faults_of(error: LayerError) -> tuple[Fault, ...]:
