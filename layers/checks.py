@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from layers.contract import LAYERS
 from layers.crs import distance_km
 from layers.errors import Fault, Severity
+from layers.terrain import Terrain, elevation_at
 
 FILE, ROW = "_file", "_row"
 
@@ -201,6 +202,20 @@ def trees_outside(trees: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> list[Fau
         found=[f"a tree {distance:.0f} m outside its block" for distance in away[far]],
         expected="a tree inside its block",
         remedy="Mend the tree's place or its block_id.",
+    )
+
+
+def blocks_off_terrain(blocks: gpd.GeoDataFrame, terrain: Terrain) -> list[Fault]:
+    """Tell which blocks have their middle where the elevation raster has no reading."""
+    middles = shapely.point_on_surface(shapes_of(blocks))
+    height = elevation_at(terrain, x=shapely.get_x(middles), y=shapely.get_y(middles))
+    return row_faults(
+        blocks[np.isnan(height)],
+        "blocks",
+        "noted",
+        found="no elevation under the block",
+        expected="an elevation raster that covers every block",
+        remedy="Take a larger cut of the elevation, and check its coordinate reference system.",
     )
 
 

@@ -165,6 +165,8 @@ def _assemble(
         if len(frames.get(layer, ())):
             checked[layer], more = _checked(frames[layer], layer)
             faults += more
+    if terrain is not None:
+        faults += checks.blocks_off_terrain(blocks, terrain)
     stand = make_stand(blocks, checked.get("rows"), checked.get("trees"))
     faults += stand.faults
     faults += checks.rows_outside(stand.rows, blocks)
