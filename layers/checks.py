@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 
 from layers.contract import LAYERS
 from layers.crs import distance_km
@@ -28,6 +29,8 @@ OUTSIDE_SHARE = 0.02
 OUTSIDE_ROW_M = 3.0
 OUTSIDE_TREE_M = 3.0
 FAR_KM = 50.0
+ONE_SPOT_M = 0.3
+EARLIEST_PLANTING = pd.Timestamp("1850-01-01")
 
 
 def row_faults(
@@ -202,6 +205,40 @@ def trees_outside(trees: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> list[Fau
         found=[f"a tree {distance:.0f} m outside its block" for distance in away[far]],
         expected="a tree inside its block",
         remedy="Mend the tree's place or its block_id.",
+    )
+
+
+def trees_on_one_spot(trees: gpd.GeoDataFrame) -> list[Fault]:
+    """Tell which trees stand closer than thirty centimetres to another one."""
+    pairs = KDTree(shapely.get_coordinates(shapes_of(trees))).query_pairs(
+        ONE_SPOT_M, output_type="ndarray"
+    )
+    names = row_names(trees, "trees")
+    return row_faults(
+        trees.iloc[pairs[:, 1]],
+        "trees",
+        "noted",
+        found=[f"a tree on the spot of {names[first]}" for first in pairs[:, 0]],
+        expected=f"trees at least {ONE_SPOT_M:g} m apart",
+        remedy="Take one of them out if it was mapped twice.",
+    )
+
+
+def planted_too_late(blocks: gpd.GeoDataFrame, girth: pd.DataFrame | None) -> list[Fault]:
+    """Tell which blocks were planted after the last girth was taped, or before 1850."""
+    if "planted_on" not in blocks.columns:
+        return []
+    last = pd.Timestamp.max
+    if girth is not None and "measured_at" in girth.columns and girth["measured_at"].notna().any():
+        last = girth["measured_at"].max()
+    odd = (blocks["planted_on"] > last) | (blocks["planted_on"] < EARLIEST_PLANTING)
+    return row_faults(
+        blocks[odd],
+        "blocks",
+        "noted",
+        found=[f"planted_on {day:%Y-%m-%d}" for day in blocks["planted_on"][odd]],
+        expected="a day before the girths were taped, and after 1850",
+        remedy="Mend planted_on.",
     )
 
 

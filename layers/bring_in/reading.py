@@ -25,7 +25,8 @@ class Source:
     Parameters
     ----------
     file
-        The file's name, and the layer's in it where it holds several.
+        The file's name, and the layer's in it where it holds several; for trees that no file
+        holds, how they were placed: ``along rows`` or ``set out``.
     layer
         The contract's layer it went into.
     rows

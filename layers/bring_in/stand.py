@@ -30,12 +30,11 @@ _FARTHEST_M = 100.0
 
 @dataclass(frozen=True, kw_only=True)
 class Stand:
-    """The rows and planting places of all blocks, and how many came from where."""
+    """The rows and planting places of all blocks."""
 
     rows: gpd.GeoDataFrame
     trees: gpd.GeoDataFrame
     faults: tuple[Fault, ...]
-    origins: tuple[tuple[str, int, int], ...]
 
 
 def make_stand(
@@ -78,11 +77,6 @@ def make_stand(
         rows=every_row,
         trees=every_tree,
         faults=tuple(faults),
-        origins=(
-            ("drawn rows", len(drawn), len(along)),
-            ("tree points", len(through), len(points)),
-            ("set out from bearing and distances", len(laid), len(set_trees)),
-        ),
     )
 
 
