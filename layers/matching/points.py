@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layers.errors import ColumnError, CrsError, GeometryError
-from layers.matching.learning import Session
+from layers.matching.session import Session
 from layers.matching.stand import Stand
 
 BREAK_MINUTES = 30.0
@@ -116,8 +116,7 @@ def lay_out_session(
     )  # fmt: skip
     session = Session(
         at_m=np.ascontiguousarray(at, dtype=float),
-        gap=np.ones(inside.size),
-        scale=np.ones(inside.size),
+        accuracy_m=_relative_accuracy(some, points),
         row_no=_written(some, "row_no"),
         tree_no=_written(some, "tree_no"),
         girth_cm=_measured(some, "girth_cm"),
@@ -126,6 +125,16 @@ def lay_out_session(
         trees_near=float(max(near.sum(), 1)),
     )
     return session, inside
+
+
+def _relative_accuracy(some: gpd.GeoDataFrame, points: gpd.GeoDataFrame) -> Floats:
+    """Give the reported accuracy over the survey's median, 1 where none was reported."""
+    accuracy = _measured(some, "accuracy_m")
+    whole = _measured(points, "accuracy_m")
+    if not (whole > 0).any():
+        return np.ones(len(some))
+    relative = accuracy / np.median(whole[whole > 0])
+    return np.where(relative > 0, relative.clip(0.2, 5), 1.0)
 
 
 def _written(points: gpd.GeoDataFrame, column: str) -> Whole:

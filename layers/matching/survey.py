@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from layers.errors import ColumnError
 from layers.matching.law import SurveyLaw, first_law
-from layers.matching.learning import Search, Session, Walked, learn_law, walk_session
+from layers.matching.learning import first_odds, learn_law
 from layers.matching.points import check_points, check_trees, lay_out_session, session_codes
+from layers.matching.session import Search, Session, Walked, make_ground, walk_session
 from layers.matching.stand import Stand, lay_out_stand
 
 LEARN_POINTS = 3000
@@ -105,12 +106,11 @@ def match_survey(
     ]
     sessions = [session for session, _ in parts]
     known = _earlier_girths(trees, stand, earlier)
-    law = SurveyLaw(steps=first_law(_mean_step(stand, sessions)))
+    law = SurveyLaw(steps=first_law(_mean_step(stand, sessions)), odds=first_odds(sessions, known))
     law = learn_law(stand, _to_learn_from(sessions), law, known, search=search)
+    ground = make_ground(stand, law, known)
     with ThreadPoolExecutor(THREADS) as pool:
-        walked = list(
-            pool.map(lambda one: walk_session(stand, one, law, known, search=search), sessions)
-        )
+        walked = list(pool.map(lambda one: walk_session(ground, one, search=search), sessions))
     inside = [one for _, one in parts]
     return SurveyMatch(
         matches=_matches(trees, points, stand, walked, inside),
@@ -146,12 +146,12 @@ def _mean_step(stand: Stand, sessions: Sequence[Session]) -> float:
 def _earlier_girths(
     trees: gpd.GeoDataFrame, stand: Stand, earlier: pd.DataFrame | None
 ) -> NDArray[np.float64]:
-    known = np.full((stand.size, 3), np.nan)
+    known = np.full((stand.size, 2), np.nan)
     if earlier is None or not len(earlier):
         return known
     girth = earlier.groupby("tree_id")["girth_cm"].mean()
     known[:, 0] = girth.reindex(trees["tree_id"].iloc[stand.source]).to_numpy(float)
-    known[:, 1:] = np.where(np.isnan(known[:, :1]), np.nan, [[0.0, 1.0]])
+    known[:, 1] = np.where(np.isnan(known[:, 0]), np.nan, 1.0)
     return known
 
 
