@@ -5,7 +5,7 @@ May import third-party libraries only, never `estate` or `reports`.
 
 from layers.contract import LAYERS, Layers
 from layers.errors import Fault, LayerError
-from layers.matching import SurveyMatch, match_points, match_survey
+from layers.matching import SurveyMatch, field_list, match_points, match_survey
 from layers.terrain import Terrain
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "Layers",
     "SurveyMatch",
     "Terrain",
+    "field_list",
     "match_points",
     "match_survey",
 ]

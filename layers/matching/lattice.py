@@ -149,22 +149,34 @@ def smooth_walk(
 
 
 @jit
-def draw_walks(lattice: Lattice, node_start: Whole, chance: Floats) -> NDArray[np.int32]:
+def draw_walks(
+    lattice: Lattice,
+    node_start: Whole,
+    stand: StandArrays,
+    law: LawArrays,
+    chance: Floats,
+    keep: int,
+) -> tuple[NDArray[np.int32], Floats]:
     """Draw whole walks from a lattice.
 
     Parameters
     ----------
+    lattice, node_start, stand, law, keep
+        As in :func:`smooth_walk`.
     chance
-        Uniform draws from 0 to 1, shape (walks, n); the lattice is as in :func:`smooth_walk`.
+        Uniform draws from 0 to 1, shape (walks, n).
 
     Returns
     -------
-    ndarray of int
+    walks
         Trees, shape (walks, n), -1 where of no tree.
+    counts
+        Number of steps of each kind in each walk, shape (walks, kinds).
     """
-    tree, way, belief, edge_start, edge_from, edge_weight, _ = lattice
+    tree, way, belief, edge_start, edge_from, edge_weight, edge_kind = lattice
     points = node_start.size - 1
     walks = np.full(chance.shape, -1, np.int32)
+    counts = np.zeros((chance.shape[0], COUNTS))
     for m in range(chance.shape[0]):
         pick = chance[m, points - 1]
         n = node_start[points] - 1
@@ -181,11 +193,13 @@ def draw_walks(lattice: Lattice, node_start: Whole, chance: Floats) -> NDArray[n
             for i in range(edge_start[n], edge_start[n + 1]):
                 total += edge_weight[i]
             pick = chance[m, t - 1] * total
-            source = edge_from[edge_start[n + 1] - 1]
+            step = edge_start[n + 1] - 1
             for i in range(edge_start[n], edge_start[n + 1]):
                 pick -= edge_weight[i]
                 if pick <= 0:
-                    source = edge_from[i]
+                    step = i
                     break
-            n = source
-    return walks
+            n = edge_from[step]
+            if t < keep:
+                _count(edge_kind[step], 1.0, tree[n], way[n], stand, law, counts[m])
+    return walks, counts

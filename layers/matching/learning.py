@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from layers.matching.law import Noise, Odds, SurveyLaw, law_from_counts
+from layers.matching.law import Noise, Odds, SurveyLaw, draw_steps, law_from_counts
 from layers.matching.offset import offset_evidence
 from layers.matching.session import Search, Session, Walked, make_ground, walk_session
 from layers.matching.stand import Stand
@@ -27,6 +27,7 @@ from layers.matching.stand import Stand
 Floats = NDArray[np.float64]
 
 DRAWS = 6
+METROPOLIS_STEPS = 60
 # Weak priors, as means and standard deviations of natural logs, that keep within reason what a
 # short survey can't tell: offset, drift, points of drift, white noise.
 PRIOR_LOG = np.log([4.0, 1.0, 100.0, 2.0])
@@ -45,43 +46,86 @@ def _drawn_residuals(
     ]
 
 
+def _log_posterior(tracks: Sequence[tuple[Floats, Floats]], free: Floats, draws: int) -> float:
+    """Log evidence of residuals under a noise, beside the weak prior.
+
+    `free` holds the logs of offset, drift, points of drift and white noise, and the power of the
+    reported accuracy.
+    """
+    constant, drift, points, white = np.exp(free[:4])
+    fade = float(np.exp(-1 / points))
+    total = sum(
+        offset_evidence(
+            left,
+            (white * accuracy ** free[4]) ** 2,
+            np.full(len(left), fade),
+            constant**2,
+            drift**2,
+        )
+        for left, accuracy in tracks
+    )
+    prior = float((((free[:4] - PRIOR_LOG) / PRIOR_SD) ** 2).sum() + (free[4] / 0.5) ** 2)
+    return float(total / draws - 0.5 * prior)
+
+
+def _as_free(noise: Noise) -> Floats:
+    logs = np.log([noise.offset_m, noise.drift_m, noise.drift_points, noise.white_m])
+    return np.append(logs, noise.accuracy_power)
+
+
+def _as_noise(free: Floats) -> Noise:
+    constant, drift, points, white = (float(one) for one in np.exp(free[:4]))
+    return Noise(
+        offset_m=constant,
+        drift_m=drift,
+        drift_points=points,
+        white_m=white,
+        accuracy_power=float(free[4]),
+    )
+
+
 def learn_noise(
     stand: Stand, sessions: Sequence[Session], walked: Sequence[Walked], before: Noise
 ) -> Noise:
     """Give the noise under which walks drawn from the posterior are likeliest."""
     tracks = _drawn_residuals(stand, sessions, walked)
     told = any(np.ptp(accuracy) > 0 for _, accuracy in tracks)
+    start = _as_free(before)
+    number = 5 if told else 4
+    simplex = np.tile(start[:number], (number + 1, 1))
+    simplex[1:] += np.diag([0.15, 0.15, 0.3, 0.1, 0.2][:number])
 
     def loss(free: Floats) -> float:
-        constant, drift, points, white = np.exp(free[:4])
-        fade = float(np.exp(-1 / points))
-        total = sum(
-            offset_evidence(
-                left,
-                (white * accuracy ** (free[4] if told else 0.0)) ** 2,
-                np.full(len(left), fade),
-                constant**2,
-                drift**2,
-            )
-            for left, accuracy in tracks
-        )
-        prior = float((((free[:4] - PRIOR_LOG) / PRIOR_SD) ** 2).sum())
-        prior += float((free[4] / 0.5) ** 2) if told else 0.0
-        return -total / DRAWS + 0.5 * prior
+        return -_log_posterior(tracks, np.append(free, start[number:]), DRAWS)
 
-    start = np.log([before.offset_m, before.drift_m, before.drift_points, before.white_m])
-    start = np.append(start, before.accuracy_power) if told else start
     found = minimize(
-        loss, start, method="Nelder-Mead", options={"maxfev": 120, "xatol": 0.01, "fatol": 0.01}
+        loss,
+        start[:number],
+        method="Nelder-Mead",
+        options={"maxfev": 120, "xatol": 0.01, "fatol": 0.01, "initial_simplex": simplex},
     ).x
-    constant, drift, points, white = (float(one) for one in np.exp(found[:4]))
-    return Noise(
-        offset_m=constant,
-        drift_m=drift,
-        drift_points=points,
-        white_m=white,
-        accuracy_power=float(found[4]) if told else 0.0,
-    )
+    return _as_noise(np.append(found, start[number:]))
+
+
+def draw_noise(
+    stand: Stand,
+    sessions: Sequence[Session],
+    walked: Sequence[Walked],
+    before: Noise,
+    generator: np.random.Generator,
+) -> Noise:
+    """Draw a noise from what one drawn walk leaves possible, by Metropolis steps."""
+    tracks = _drawn_residuals(stand, sessions, walked)
+    told = any(np.ptp(accuracy) > 0 for _, accuracy in tracks)
+    now = _as_free(before)
+    stride = np.array([0.2, 0.2, 0.3, 0.05, 0.1 if told else 0.0])
+    level = _log_posterior(tracks, now, 1)
+    for _ in range(METROPOLIS_STEPS):
+        new = now + generator.normal(0, 0.7, 5) * stride
+        there = _log_posterior(tracks, new, 1)
+        if np.log(generator.random()) < there - level:
+            now, level = new, there
+    return _as_noise(now)
 
 
 def learn_odds(
@@ -148,12 +192,14 @@ def learn_law(
     earlier: Floats,
     *,
     search: Search,
-    rounds: int = 8,
+    rounds: int = 10,
 ) -> SurveyLaw:
-    """Learn a survey's law in rounds of walking and counting."""
-    for _ in range(rounds):
+    """Learn a survey's likeliest law in rounds of walking and counting."""
+    for number in range(rounds):
         ground = make_ground(stand, law, earlier)
-        walked = [walk_session(ground, one, search=search, draws=DRAWS) for one in sessions]
+        walked = [
+            walk_session(ground, one, search=search, draws=DRAWS, seed=number) for one in sessions
+        ]
         counts = np.sum([one.counts for one in walked], axis=0)
         lone = float(sum(one.lone.sum() for one in walked))
         law = SurveyLaw(
@@ -162,3 +208,40 @@ def learn_law(
             odds=learn_odds(stand, sessions, walked, earlier, law.odds),
         )
     return law
+
+
+def draw_laws(
+    stand: Stand,
+    sessions: Sequence[Session],
+    law: SurveyLaw,
+    earlier: Floats,
+    *,
+    search: Search,
+    number: int,
+) -> list[SurveyLaw]:
+    """Draw laws from what a survey leaves possible, beginning at its likeliest law.
+
+    A short survey can't tell its law well. Matches are averaged over laws drawn in turns with
+    walks, so that they are no surer than the survey lets them be.
+
+    References
+    ----------
+    Tanner, M. A., Wong, W. H. (1987). The calculation of posterior distributions by data
+    augmentation. Journal of the American Statistical Association 82(398), 528-540 (from memory).
+    """
+    generator = np.random.default_rng(number)
+    laws = []
+    for turn in range(number):
+        ground = make_ground(stand, law, earlier)
+        walked = [
+            walk_session(ground, one, search=search, draws=1, seed=100 + turn) for one in sessions
+        ]
+        counts = np.sum([one.walk_counts[0] for one in walked], axis=0)
+        lone = float(sum((one.walks[0] < 0).sum() for one in walked))
+        law = dataclasses.replace(
+            law,
+            steps=draw_steps(counts, lone, law.steps, generator),
+            noise=draw_noise(stand, sessions, walked, law.noise, generator),
+        )
+        laws.append(law)
+    return laws

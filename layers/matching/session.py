@@ -108,6 +108,8 @@ class Walked:
         Offset east and north and its standard deviation, metres, shape (n, 3).
     counts
         Expected number of steps by kind.
+    walk_counts
+        Number of steps by kind in each drawn walk, shape (draws, kinds).
     evidence
         Natural log of how likely the points are under the law.
     walks
@@ -121,6 +123,7 @@ class Walked:
     lone: Floats
     offset: Floats
     counts: Floats
+    walk_counts: Floats
     evidence: float
     walks: NDArray[np.int32]
     survivors: float
@@ -217,13 +220,13 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
 
 
 def _point_arrays(
-    session: Session, part: slice, white: Floats, fade: float, odds: Floats, stand: StandArrays
+    session: Session, part: slice, white: Floats, fade: float, ground: Ground
 ) -> PointArrays:
     row_no, tree_no, fixed = (
         np.ascontiguousarray(one[part]) for one in (session.row_no, session.tree_no, session.fixed)
     )
     girth = np.ascontiguousarray(session.girth_cm[part])
-    weighed = ~np.isnan(girth) & (not np.isnan(stand.earlier).all())
+    weighed = ~np.isnan(girth) & ground.knows_girths
     return PointArrays(
         x=np.ascontiguousarray(session.at_m[part, 0]),
         y=np.ascontiguousarray(session.at_m[part, 1]),
@@ -236,7 +239,7 @@ def _point_arrays(
         told=(row_no >= 0) | (tree_no >= 0) | (fixed != -1) | weighed,
         area_m2=session.area_m2,
         trees_near=session.trees_near,
-        odds=odds,
+        odds=ground.odds,
     )
 
 
@@ -248,6 +251,7 @@ class Ground:
     law: LawArrays
     odds: Floats
     survey_law: SurveyLaw
+    knows_girths: bool
 
 
 def make_ground(stand: Stand, law: SurveyLaw, earlier: Floats) -> Ground:
@@ -258,52 +262,96 @@ def make_ground(stand: Stand, law: SurveyLaw, earlier: Floats) -> Ground:
         law=law_arrays(law, arrays),
         odds=log_odds(law.odds, stand),
         survey_law=law,
+        knows_girths=bool((~np.isnan(earlier[:, 0])).any()),
     )
 
 
-def walk_session(ground: Ground, session: Session, *, search: Search, draws: int = 0) -> Walked:
+def walk_session(
+    ground: Ground, session: Session, *, search: Search, draws: int = 0, seed: int = 1
+) -> Walked:
     """Filter and smooth one session, a stretch at a time so that memory stays bounded."""
     noise = ground.survey_law.noise
     white = white_variance(session, ground.survey_law)
     fade = float(np.exp(-1 / noise.drift_points))
     settings = SearchArrays(search.most, search.reach, search.share)
     size = len(session.at_m)
-    chance = np.random.default_rng(1).random((draws, size))
+    chance = np.random.default_rng(seed).random((draws, size))
     begin_tree, begin_way = np.full(1, -1, np.int32), np.zeros(1, np.int8)
     begin = np.zeros((1, BELIEF))
     begin[0, 4], begin[0, 6] = noise.offset_m**2, noise.drift_m**2
-    parts: list[list[NDArray[np.float64]]] = []
-    counts, evidence, survivors = np.zeros(COUNTS), 0.0, 0
+    trees, parts = [], []
+    counts, walk_counts = np.zeros(COUNTS), np.zeros((draws, COUNTS))
+    evidence, survivors = 0.0, 0
     for low in range(0, size, search.stretch):
         keep = min(low + search.stretch, size) - low
         part = slice(low, min(low + keep + search.beyond, size))
-        points = _point_arrays(session, part, white, fade, ground.odds, ground.stand)
+        points = _point_arrays(session, part, white, fade, ground)
         lattice, node_start, log_evidence = filter_walk(
             ground.stand, points, ground.law, settings, begin_tree, begin_way, begin
         )
         top, share, lone, middle, some = smooth_walk(
             lattice, node_start, ground.stand, ground.law, keep
         )
-        walks = draw_walks(lattice, node_start, np.ascontiguousarray(chance[:, part]))
-        parts.append([one[:keep] for one in (top, share, lone, middle, walks.T)])
+        walks, walk_some = draw_walks(
+            lattice,
+            node_start,
+            ground.stand,
+            ground.law,
+            np.ascontiguousarray(chance[:, part]),
+            keep,
+        )
+        trees.append((top[:keep], walks[:, :keep]))
+        parts.append((share[:keep], lone[:keep], middle[:keep]))
         counts += some
+        walk_counts += walk_some
         evidence += float(log_evidence[:keep].sum())
         survivors += int(node_start[keep])
         inside = slice(node_start[keep - 1], node_start[keep])
         begin_tree, begin_way = lattice.tree[inside].copy(), lattice.way[inside].copy()
         begin = lattice.belief[inside].copy()
-    top, share, lone, middle, walks = (np.concatenate(one) for one in zip(*parts, strict=True))
+    share, lone, middle = (np.concatenate(one) for one in zip(*parts, strict=True))
     left = np.where((lone < 0.9)[:, None], session.at_m - middle[:, :2], np.nan)
     offset = smooth_offset(
         left, white + middle[:, 2], np.full(size, fade), noise.offset_m**2, noise.drift_m**2
     )
     return Walked(
-        tree=top,
+        tree=np.concatenate([one for one, _ in trees]),
         share=share,
         lone=lone,
         offset=offset,
         counts=counts,
+        walk_counts=walk_counts,
         evidence=evidence,
-        walks=np.ascontiguousarray(walks.T),
+        walks=np.concatenate([one for _, one in trees], axis=1),
         survivors=survivors / size,
+    )
+
+
+def average_walked(same: list[Walked]) -> Walked:
+    """Average one session's matches over several laws."""
+    if len(same) == 1:
+        return same[0]
+    size = len(same[0].lone)
+    tree = np.concatenate([one.tree for one in same], axis=1)
+    share = np.concatenate([one.share for one in same], axis=1) / len(same)
+    # Sum the shares of one tree over laws: sort by tree, add up runs, take the largest.
+    order = np.argsort(tree, axis=1, kind="stable")
+    tree, share = np.take_along_axis(tree, order, 1), np.take_along_axis(share, order, 1)
+    running = np.cumsum(share, axis=1)
+    last = np.append(tree[:, 1:] != tree[:, :-1], np.ones((size, 1), bool), axis=1)
+    before = np.maximum.accumulate(np.where(last, running, 0.0), axis=1)
+    before = np.append(np.zeros((size, 1)), before[:, :-1], axis=1)
+    summed = np.where(last & (tree >= 0), running - before, -1.0)
+    top = np.argsort(-summed, axis=1, kind="stable")[:, : same[0].tree.shape[1]]
+    share = np.take_along_axis(summed, top, 1)
+    offset = np.mean([one.offset for one in same], axis=0)
+    spread = np.mean([one.offset[:, 2] ** 2 for one in same], axis=0)
+    spread += 0.5 * np.var([one.offset[:, :2] for one in same], axis=0).sum(axis=1)
+    offset[:, 2] = np.sqrt(spread)
+    return dataclasses.replace(
+        same[0],
+        tree=np.where(share > 0, np.take_along_axis(tree, top, 1), -1),
+        share=share.clip(0, 1),
+        lone=np.mean([one.lone for one in same], axis=0),
+        offset=offset,
     )

@@ -88,6 +88,17 @@ class Stand:
         """Number of trees that can be measured."""
         return int(self.x_m.size)
 
+    def trees_within(self, low_m: Floats, high_m: Floats) -> int:
+        """Count the trees in the cells that a rectangle touches."""
+        east, north = self.cells
+        first = np.clip(np.floor((low_m - self.low_m) / self.cell_m), 0, [east, north])
+        last = np.clip(np.floor((high_m - self.low_m) / self.cell_m), -1, [east - 1, north - 1])
+        if (last < first).any():
+            return 0
+        line = np.arange(first[1], last[1] + 1) * east
+        begin, end = (line + first[0]).astype(np.int64), (line + last[0] + 1).astype(np.int64)
+        return int((self.cell_start[end] - self.cell_start[begin]).sum())
+
 
 def lay_out_stand(trees: gpd.GeoDataFrame) -> Stand:
     """Order a trees layer into rows that a walk can follow.
@@ -178,7 +189,7 @@ def _pack(
 def _neighbours(x_m: Floats, y_m: Floats, *, has_rows: bool) -> tuple[Whole, Whole, Whole]:
     """Find each tree's nearest trees where no rows lead from one to the next."""
     if has_rows or x_m.size < 2:
-        none = np.full((x_m.size, 1), -1, np.int64)
+        none = np.full((0 if has_rows else x_m.size, 1), -1, np.int64)
         return none, none * 0, none * 0
     at = np.column_stack([x_m, y_m])
     far, near = cKDTree(at).query(at, k=min(NEIGHBOURS + 1, x_m.size))
