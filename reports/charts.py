@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
 from collections.abc import Callable
 from typing import Any
+from xml.etree import ElementTree
 
 import matplotlib as mpl
 import numpy as np
@@ -18,6 +20,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.projections.polar import PolarAxes
 
+from reports.drawings.strokes import MM_A_POINT, Anchor, Drawing, Label
 from reports.palette import (
     CLASS_MARKS,
     DECISION_STYLES,
@@ -37,6 +40,7 @@ DECISION_WORDS = {
 }
 _HATCHES = {"plain": "", "slant": "///", "dots": "...", "cross": "xx"}
 _BAR_CM = 2.0
+_ANCHORS: dict[str, Anchor] = {"start": "start", "middle": "middle", "end": "end"}
 
 
 def readiness_chart(
@@ -168,7 +172,7 @@ def sun_rose(
     axis
         A polar axis; a new figure's where None.
     """
-    words, polar = _ready(words, axis, size=(3.4, 3.4), polar=True)
+    words, polar = _ready(words, axis, size=(3.4, 4.0), polar=True)
     if not isinstance(polar, PolarAxes):
         raise TypeError("sun_rose draws on a polar axis")
     polar.set_theta_zero_location("N")
@@ -203,7 +207,7 @@ def sun_rose(
     polar.yaxis.set_major_locator(mpl.ticker.MaxNLocator(3))
     polar.set_title(words.say("MJ per m² of bark in the tapping months"), fontsize=9)
     polar.legend(
-        frameon=False, fontsize=8.5, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=3
+        frameon=False, fontsize=9, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=1
     )
     return polar
 
@@ -295,8 +299,11 @@ def panel_life_chart(
     return axis
 
 
-def chart_svg(draw: Callable[[], Axes], *, width_mm: float, height_mm: float) -> str:
-    """Give a chart as SVG at a size on paper, its text left as text in our fonts.
+def chart_drawing(draw: Callable[[], Axes], *, width_mm: float, height_mm: float) -> Drawing:
+    """Give a chart as a drawing of a size on paper.
+
+    Its words come apart from its strokes, for the sheet to set: SVG readers do not shape Thai or
+    Malayalam reliably.
 
     Parameters
     ----------
@@ -322,7 +329,40 @@ def chart_svg(draw: Callable[[], Axes], *, width_mm: float, height_mm: float) ->
         figure.set_layout_engine("constrained")
         page = io.StringIO()
         figure.savefig(page, format="svg", transparent=True, metadata={"Date": None})
-    return page.getvalue()
+    return _parted(page.getvalue(), width_mm=width_mm, height_mm=height_mm)
+
+
+_SVG = "{http://www.w3.org/2000/svg}"
+
+
+def _parted(svg: str, *, width_mm: float, height_mm: float) -> Drawing:
+    """Take the words out of an SVG of points and give them as labels."""
+    ElementTree.register_namespace("", _SVG.strip("{}"))
+    root = ElementTree.fromstring(svg)
+    labels = []
+    for group in root.iter():
+        for text in [child for child in group if child.tag == f"{_SVG}text"]:
+            labels.append(_label(text))
+            group.remove(text)
+    picture = ElementTree.tostring(root, encoding="unicode")
+    return Drawing(width_mm=width_mm, height_mm=height_mm, labels=labels, picture=picture)
+
+
+def _label(text: ElementTree.Element) -> Label:
+    parts = (part.split(":", 1) for part in text.get("style", "").split(";"))
+    style = {name.strip(): value.strip() for name, value in parts}
+    turn = re.match(r"rotate\((-?[\d.]+)", text.get("transform", ""))
+    return Label(
+        x=float(text.get("x", 0)) * MM_A_POINT,
+        y=float(text.get("y", 0)) * MM_A_POINT,
+        text="".join(text.itertext()),
+        size_pt=float(style["font-size"].removesuffix("px")),
+        anchor=_ANCHORS[style.get("text-anchor", "start")],
+        turn_deg=float(turn[1]) if turn else 0.0,
+        halo=False,
+        baseline=True,
+        ink=style.get("fill", INK),
+    )
 
 
 def _sure(interval: float, words: Words) -> str:

@@ -23,6 +23,7 @@ MARGIN_MM = 8.5
 WAY_GREY, ROW_GREY, NEIGHBOUR_GREY = "#A8A8A8", "#C4C4C4", "#8C8C8C"
 _ARROW_EVERY_MM = 17.0
 _ROW_LABEL_GAP_MM = 4.0
+_TREES_COUNT = 3
 _ASLANT = (0.5, -0.5, np.pi - 0.5, np.pi + 0.5)
 PLACE_WORDS = {
     "collection": mark("Collection place"),
@@ -163,8 +164,7 @@ def draw_task_map(
     ]
     busy = np.vstack(
         [
-            stops,
-            frame.on_paper(shapely.get_coordinates(others.geometry)),
+            *[stops, frame.on_paper(shapely.get_coordinates(others.geometry))] * _TREES_COUNT,
             _every_mm(walk),
             *(_every_mm(np.array(edge)) for edge in _edges(ground, frame)),
             *(
@@ -204,7 +204,7 @@ def _dot_mm(stops: NDArray[np.float64]) -> float:
 
 
 def _ground_shapes(ground: TaskGround, frame: PaperFrame) -> list[Shape]:
-    rows = [line for row in ground.rows.geometry for line in frame.lines(row)]
+    rows = frame.lines(shapely.multilinestrings(ground.rows.geometry.to_numpy()))
     edges = _edges(ground, frame)
     shapes: list[Shape] = [
         Stroke(lines=rows, width_mm=0.2, ink=ROW_GREY, name="rows"),
@@ -212,7 +212,8 @@ def _ground_shapes(ground: TaskGround, frame: PaperFrame) -> list[Shape]:
     ]
     for kind, near in ground.obstacles.groupby("kind", sort=True):
         lines = [line for shape in near.geometry for line in frame.lines(_outline(shape))]
-        shapes += obstacle_shapes(str(kind), lines)
+        if lines:
+            shapes += obstacle_shapes(str(kind), lines)
     return shapes
 
 
@@ -232,7 +233,9 @@ def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame) -> list[Shape]:
     spots = frame.on_paper(shapely.get_coordinates(others.geometry))
     elsewhere = others["in_task"].to_numpy(bool)
     shapes: list[Shape] = [
-        Disc(centres=_spots(spots[elsewhere]), radius_mm=0.3, fill=NEIGHBOUR_GREY, name="other")
+        Disc(
+            centres=_spots(spots[elsewhere]), radius_mm=0.3, fill=NEIGHBOUR_GREY, name="other task"
+        )
     ]
     for kind, style in CLASS_MARKS.items():
         chosen = spots[(others["class"] == kind).to_numpy(bool) & ~elsewhere]

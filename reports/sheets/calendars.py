@@ -123,12 +123,14 @@ def _day(day: date, month: int, line: pd.Series | None, words: Words) -> dict[st
     if line is None:
         return {"day": str(day.day), "lines": [], "quiet": False}
     lines = []
-    tapped = line["kind"] in _TAPPED
+    tapped = line.kind in _TAPPED
     if tapped:
         lines.append({"text": str(line["task_id"]), "bold": True})
-        lines.append({"text": f"{words.number(line['minutes'])} min", "bold": False})
-    if line["kind"] != "tap":
-        lines.append({"text": words.say(KIND_WORDS[line["kind"]]), "bold": False})
+        spent = words.say("{minutes} min", minutes=words.number(line["minutes"]))
+        lines.append({"text": spent, "bold": False})
+    kind = KIND_WORDS[str(line.kind)]
+    if not tapped or kind != KIND_WORDS["tap"]:
+        lines.append({"text": words.say(kind), "bold": False})
     return {"day": str(day.day), "lines": lines, "quiet": not tapped}
 
 

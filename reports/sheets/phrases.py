@@ -74,7 +74,7 @@ def foot(words: Words, *, name: str, on: date, layers: Layers) -> dict[str, str]
     authority = layers.crs.to_authority()
     crs = ":".join(authority) if authority else layers.crs.name
     source = words.say(
-        "{name}. Data of {day}. Coordinates {crs}, north up.",
+        "{name}. Data of {day}, {crs}.",
         name=name,
         day=words.date(on),
         crs=crs,

@@ -106,9 +106,7 @@ def _blocks(plan: PlanView, blocks: pd.DataFrame, words: Words) -> Part:
                 "–"
                 if judged is None
                 else share_words(judged["ready_share"], judged["low"], judged["high"], words),
-                "–"
-                if judged is None
-                else parts.bold(words.say(DECISION_WORDS[judged["decision"]])),
+                "–" if judged is None else parts.bold(words.say(DECISION_WORDS[judged.decision])),
                 "–"
                 if judged is None
                 else what_to_do(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 
@@ -39,33 +40,27 @@ def task_grounds(plan: PlanView, task_ids: list[str]) -> Iterator[tuple[str, Tas
         walk = walks.get(task_id)
         if walk is None or shapely.is_empty(walk):
             walk = _through(stops)
-        near = placed.cx[_about(stops)]
+        west, south, east, north = stops.total_bounds
+        about = shapely.box(west - _ABOUT_M, south - _ABOUT_M, east + _ABOUT_M, north + _ABOUT_M)
+        near = _near(placed, about)
         others = near[near["task_id"] != task_id]
-        window = shapely.box(*stops.total_bounds).buffer(4 * _ABOUT_M)
+        window = about.buffer(3 * _ABOUT_M)
         yield (
             task_id,
             TaskGround(
                 stops=stops,
                 others=others.assign(in_task=others["task_id"].notna()),
                 walk=walk,
-                rows=layers.rows[layers.rows.intersects(window)],
-                blocks=layers.blocks[layers.blocks.intersects(window)],
+                rows=_near(layers.rows, window),
+                blocks=_near(layers.blocks, window),
                 obstacles=_near(layers.obstacles, window),
                 places=layers.places,
             ),
         )
 
 
-def _about(stops: gpd.GeoDataFrame) -> tuple[slice, slice]:
-    west, south, east, north = stops.total_bounds
-    return (
-        slice(west - _ABOUT_M, east + _ABOUT_M),
-        slice(south - _ABOUT_M, north + _ABOUT_M),
-    )
-
-
 def _near(layer: gpd.GeoDataFrame, window: shapely.Polygon) -> gpd.GeoDataFrame:
-    return layer[layer.intersects(window)] if len(layer) else layer
+    return layer.iloc[np.sort(layer.sindex.query(window, predicate="intersects"))]
 
 
 def _through(stops: gpd.GeoDataFrame) -> shapely.LineString:
