@@ -42,7 +42,8 @@ class TaskGround:
     stops
         Trees to tap in walking order: ``row_id``, ``row_no``, points.
     others
-        The other planting places near: ``class``, ``in_task`` (another task taps it), points.
+        The other planting places of the rows near: ``class``, ``passed`` (it stands between trees
+        to tap and isn't one), points.
     walk
         The walking line from first to last stop.
     rows, blocks, obstacles, places
@@ -158,7 +159,7 @@ def draw_task_map(
     shapes = [
         *_ground_shapes(ground, frame),
         Stroke(lines=[_spots(walk)], width_mm=1.3, ink=WAY_GREY, name="way"),
-        *_other_trees(others, frame),
+        *_other_trees(others, frame, _mark_mm(stops)),
         Disc(centres=_spots(stops), radius_mm=_dot_mm(stops), fill=INK, name="stops"),
         Area(rings=_arrows(walk), fill="#000000", ink="#FFFFFF", width_mm=0.15, name="arrows"),
     ]
@@ -203,6 +204,12 @@ def _dot_mm(stops: NDArray[np.float64]) -> float:
     return float(np.clip(0.28 * np.median(gaps), 0.35, 0.8))
 
 
+def _mark_mm(stops: NDArray[np.float64]) -> float:
+    """Give the size of a mark that leaves its neighbour in the row free, mm."""
+    gaps = np.hypot(*np.diff(stops, axis=0).T) if len(stops) > 1 else np.array([3.0])
+    return float(np.clip(0.9 * np.median(gaps), 1.1, 2.3))
+
+
 def _ground_shapes(ground: TaskGround, frame: PaperFrame) -> list[Shape]:
     rows = frame.lines(shapely.multilinestrings(ground.rows.geometry.to_numpy()))
     edges = _edges(ground, frame)
@@ -229,18 +236,17 @@ def _outline(geometry: BaseGeometry) -> BaseGeometry:
     return geometry.boundary if shapely.get_dimensions(geometry) == 2 else geometry
 
 
-def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame) -> list[Shape]:
+def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame, size_mm: float) -> list[Shape]:
+    """Give the trees to pass by as marks, and the rest of the rows near as small grey dots."""
     spots = frame.on_paper(shapely.get_coordinates(others.geometry))
-    elsewhere = others["in_task"].to_numpy(bool)
+    passed = others["passed"].to_numpy(bool)
     shapes: list[Shape] = [
-        Disc(
-            centres=_spots(spots[elsewhere]), radius_mm=0.3, fill=NEIGHBOUR_GREY, name="other task"
-        )
+        Disc(centres=_spots(spots[~passed]), radius_mm=0.25, fill=NEIGHBOUR_GREY, name="other task")
     ]
     for kind, style in CLASS_MARKS.items():
-        chosen = spots[(others["class"] == kind).to_numpy(bool) & ~elsewhere]
+        chosen = spots[(others["class"] == kind).to_numpy(bool) & passed]
         shapes.append(
-            Symbol(centres=_spots(chosen), path=style.path, size_mm=2.3, fill=INK, name=kind)
+            Symbol(centres=_spots(chosen), path=style.path, size_mm=size_mm, fill=INK, name=kind)
         )
     return shapes
 
@@ -284,32 +290,30 @@ def _ends(stops: NDArray[np.float64], labels: LabelSheet, words: Words) -> list[
 def _places(
     places: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet, words: Words
 ) -> list[Shape]:
+    """Give the places in the frame as marks, and the names of those where latex is brought."""
+    seen = places[places.intersects(frame.ground)]
+    spots = frame.on_paper(shapely.get_coordinates(seen.geometry))
     shapes: list[Shape] = []
-    seen = places.intersects(frame.ground)
-    for place in places[seen].itertuples():
-        style = PLACE_MARKS[place.kind]
-        x, y = frame.on_paper(shapely.get_coordinates(place.geometry))[0]
-        labels.keep_free(float(x), float(y), 2.3)
-        shapes.append(
-            Symbol(
-                centres=[(float(x), float(y))],
-                path=style.path,
-                size_mm=4.6,
-                fill=INK,
-                name=f"place {place.kind}",
+    for kind, style in PLACE_MARKS.items():
+        chosen = spots[(seen["kind"] == kind).to_numpy(bool)]
+        for x, y in chosen:
+            labels.keep_free(float(x), float(y), 2.3)
+        if len(chosen):
+            shapes.append(
+                Symbol(centres=_spots(chosen), path=style.path, size_mm=4.2, fill=INK, name=kind)
             )
-        )
-    for place in places[seen].itertuples():
-        x, y = frame.on_paper(shapely.get_coordinates(place.geometry))[0]
-        named = getattr(place, "name", None)
-        word = words.say(PLACE_WORDS[place.kind])
-        labels.put_around(
-            Label(x=float(x), y=float(y), text=str(named) if isinstance(named, str) else word),
-            away_mm=(2.6, 4.0, 6.0, 9.0),
-        )
-    collection = places[places["kind"] == "collection"]
-    if len(collection) and not seen[collection.index].any():
-        shapes += _far_place(collection, frame, labels, words)
+    named = seen["name"] if "name" in seen else pd.Series(index=seen.index, dtype=object)
+    for (x, y), kind, name in zip(spots, seen["kind"], named, strict=True):
+        if kind == "collection":
+            word = str(name) if isinstance(name, str) and name else words.say("Collection place")
+            labels.put_around(
+                Label(x=float(x), y=float(y), text=word, bold=True),
+                away_mm=(2.6, 4.0, 6.0, 9.0),
+            )
+    if not (seen["kind"] == "collection").any():
+        collection = places[places["kind"] == "collection"]
+        if len(collection):
+            shapes += _far_place(collection, frame, labels, words)
     return shapes
 
 

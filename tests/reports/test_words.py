@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from babel.messages.extract import extract_from_dir
+from babel.messages.frontend import parse_mapping_cfg
 from babel.messages.mofile import read_mo
 from babel.messages.pofile import read_po
 
@@ -21,7 +22,9 @@ KEYWORDS = {"say": None, "mark": None, "count": (1, 2)}
 
 def messages_of_the_code():
     folder = Path(reports.__file__).parent
-    found = extract_from_dir(folder, method_map=[("**.py", "python")], keywords=KEYWORDS)
+    with (folder / "words" / "babel.cfg").open(encoding="utf-8") as stream:
+        methods, options = parse_mapping_cfg(stream)
+    found = extract_from_dir(folder, methods, options, keywords=KEYWORDS)
     return {message for _, _, message, _, _ in found}
 
 
