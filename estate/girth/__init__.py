@@ -8,6 +8,7 @@ from estate.girth.clean import clean_girths
 from estate.girth.decision import DecisionRule
 from estate.girth.estimate import estimate_girth
 from estate.girth.growth import GrowthModel, fit_growth
+from estate.girth.on_date import StandOnDate, stand_on_date
 from estate.girth.readiness import block_readiness
 from estate.girth.sampling import sample_design, sample_effort, sample_size
 from estate.girth.surface import GirthRaster, girth_surface, growth_curve, write_girth_raster
@@ -18,6 +19,7 @@ __all__ = [
     "GirthRaster",
     "GrowthModel",
     "NearReady",
+    "StandOnDate",
     "block_readiness",
     "classify",
     "clean_girths",
@@ -28,6 +30,7 @@ __all__ = [
     "sample_design",
     "sample_effort",
     "sample_size",
+    "stand_on_date",
     "taped_trees",
     "write_girth_raster",
 ]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from estate.figures import Figure, load_figures
+from estate.girth.bark import girth_for_bark_cm, latest_bark_mm
 from estate.girth.growth import DAYS_A_YEAR, GrowthModel, age_years, fit_growth, in_tapping
 from estate.girth.ready_date import ready_years
 from estate.girth.taper import standard_height_cm
@@ -93,7 +94,8 @@ def classify(
     near_ready
         What counts as near-ready; None for 12 months or 5 cm.
     bark
-        tree_id, bark_mm (the latest), where bark was measured; None for nowhere.
+        tree_id, bark_mm where it was measured; None for nowhere. Too thin a bark is taken to
+        thicken in proportion to girth.
     growth
         None for the trade's increments.
     opening
@@ -117,7 +119,7 @@ def classify(
     choice = _choose(facts, near_ready, sure)
     sentence = _reasons(facts, choice, standard)
     done = np.isin(choice, ("ready", "mature"))
-    dated = np.isin(choice, ("near-ready", "immature", "unmeasured")) & ~facts["bark_thin"]
+    dated = np.isin(choice, ("near-ready", "immature", "unmeasured"))
     columns: dict[str, object] = {
         "tree_id": facts["tree_id"].to_numpy(),
         "class": choice,
@@ -165,13 +167,10 @@ def _facts(
     )
     block["height_cm"] = standard_height_cm(block["material"], standard, figures=figures)
     facts = facts.merge(block, on="block_id", how="left")
-    facts["bark_mm"] = np.nan
-    if bark is not None:
-        thickness = bark.dropna(subset=["bark_mm"]).groupby("tree_id")["bark_mm"].last()
-        facts["bark_mm"] = thickness.reindex(facts["tree_id"]).to_numpy(float)
-    facts["bark_thin"] = (
-        facts["bark_mm"] < standard.bark_mm if standard.bark_mm is not None else False
-    )
+    facts["bark_mm"] = latest_bark_mm(bark).reindex(facts["tree_id"]).to_numpy(float)
+    for_bark = girth_for_bark_cm(facts["girth_cm"], facts["bark_mm"], standard.bark_mm)
+    facts["bark_thin"] = for_bark > facts["girth_cm"]
+    facts["ready_at_cm"] = np.maximum(facts["needs_cm"], for_bark)
     facts["first_wait_years"] = (
         np.maximum(standard.first_year - facts["age"], 0.0).fillna(0.0)
         if standard.first_year is not None
@@ -194,7 +193,7 @@ def _dates(facts: pd.DataFrame) -> pd.DataFrame:
             ready_years(
                 facts["girth_cm"],
                 facts["se_cm"],
-                facts["needs_cm"],
+                facts["ready_at_cm"],
                 increment_cm=facts["increment_cm"],
                 increment_sd_cm=facts["increment_sd_cm"],
                 probability=share,
@@ -208,11 +207,11 @@ def _dates(facts: pd.DataFrame) -> pd.DataFrame:
 
 
 def _choose(facts: pd.DataFrame, near: NearReady, sure: float) -> NDArray[np.object_]:
-    short_cm = facts["needs_cm"] - facts["girth_cm"]
+    short_cm = facts["ready_at_cm"] - facts["girth_cm"]
     soon = facts["ready_on_years"] <= near.months / 12.0
     close = (short_cm <= near.cm) & (facts["first_wait_years"] <= near.months / 12.0)
     waiting = np.where(soon | close, "near-ready", "immature")
-    qualifies = (short_cm <= 0.0) & ~facts["bark_thin"]
+    qualifies = short_cm <= 0.0
     known = facts["girth_cm"].notna()
     by_estimate = known & ((facts["chance"] >= sure) | (facts["chance"] <= 1.0 - sure))
     by_estimate |= known & (facts["tapping"].eq(True) | facts["opening"])

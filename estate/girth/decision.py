@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.stats import norm
 from scipy.stats import t as student
 
-from estate.girth.ready_date import ready_chance
 from estate.standards import OpeningStandard
 from layers.errors import SettingError
 
 Floats = NDArray[np.float64]
-_MONTHS_AHEAD = 120
+MONTHS_AHEAD = 120
 _FIRST_SAMPLE = 30
 
 
@@ -60,8 +60,13 @@ class BlockShare:
         Trees taped, and standing.
     girth_cm, se_cm, increment_cm
         Shape (N,), each standing tree's girth, its error, and its yearly increment.
-    needs_cm, increment_sd_cm
-        The standard's girth, and how sure the increments are.
+    tree_sd_cm, block_sd_cm
+        How trees' increments differ, and how sure their mean is, cm a year.
+    needs_cm
+        The standard's girth.
+    passed
+        Shape (MONTHS_AHEAD + 1,): share of the big enough trees whose bark is thick enough, now
+        and at the end of each month to come.
     """
 
     ready_share: float
@@ -74,8 +79,10 @@ class BlockShare:
     girth_cm: Floats
     se_cm: Floats
     increment_cm: Floats
+    tree_sd_cm: float
+    block_sd_cm: float
     needs_cm: float
-    increment_sd_cm: float
+    passed: Floats
 
     @classmethod
     def unknown(cls, *, measured: int, standing: int) -> BlockShare:
@@ -84,7 +91,7 @@ class BlockShare:
         return cls(
             ready_share=np.nan, low=0.0, high=1.0, variance=np.nan, freedom=1.0,
             measured=measured, standing=standing, girth_cm=none, se_cm=none, increment_cm=none,
-            needs_cm=np.nan, increment_sd_cm=np.nan,
+            tree_sd_cm=np.nan, block_sd_cm=np.nan, needs_cm=np.nan, passed=none,
         )  # fmt: skip
 
     def counted(self) -> dict[str, object]:
@@ -120,7 +127,9 @@ def decide(
     if tapping:
         return {"decision": "in tapping", "reason": _told(share, needed), **nothing}
     wait_years = max((standard.first_year or 0.0) - age, 0.0) if np.isfinite(age) else 0.0
-    until = wait_until(share, needed=needed, on=on, wait_years=wait_years)
+    until = wait_until(
+        share, needed=needed, confidence=rule.confidence, on=on, wait_years=wait_years
+    )
     if wait_years > 0.0:
         reason = (
             f"{_told(share, needed)}; the block is {age:.1f} years old, "
@@ -141,11 +150,13 @@ def decide(
         return {"decision": "open", "reason": reason, **nothing}
     if chance <= 1.0 - rule.confidence:
         return {"decision": "wait", "reason": reason, "wait_until": until, "more_to_measure": 0}
+    more = more_to_measure(share, needed=needed, confidence=rule.confidence)
+    growth = f", or wait until {until:%B %Y}" if pd.notna(until) else ""
     return {
         "decision": "measure more",
-        "reason": reason,
+        "reason": f"{reason}; tape {more} more{growth}",
         "wait_until": until,
-        "more_to_measure": more_to_measure(share, needed=needed, confidence=rule.confidence),
+        "more_to_measure": more,
     }
 
 
@@ -162,10 +173,12 @@ def _percent(share: float) -> str:
 def _told(share: BlockShare, needed: float) -> str:
     if not np.isfinite(share.ready_share):
         return f"{share.measured} of {share.standing} trees taped"
+    thick = float(share.passed[0])
+    bark = f"; bark thick enough on {100.0 * thick:.0f} % of the big ones" if thick < 1.0 else ""
     return (
         f"{100.0 * share.ready_share:.0f} % of {share.standing} trees qualify "
         f"({100.0 * share.low:.0f} to {100.0 * share.high:.0f} %, from {share.measured} taped); "
-        f"{100.0 * needed:.0f} % needed"
+        f"{100.0 * needed:.0f} % needed{bark}"
     )
 
 
@@ -190,16 +203,23 @@ def more_to_measure(share: BlockShare, *, needed: float, confidence: float) -> i
 
 
 def wait_until(
-    share: BlockShare, *, needed: float, on: pd.Timestamp, wait_years: float
+    share: BlockShare,
+    *,
+    needed: float,
+    confidence: float,
+    on: pd.Timestamp,
+    wait_years: float,
 ) -> pd.Timestamp:
-    """Give the date, to the month, by which the share is expected to be reached.
+    """Give the date, to the month, from which the block may be opened with nothing more measured.
+
+    By then growth makes it as sure as `confidence` that the share is reached.
 
     Parameters
     ----------
     share
         The block's share and its trees.
-    needed
-        The share to reach.
+    needed, confidence
+        The share to reach and the probability wanted, 0 to 1.
     on
         Today.
     wait_years
@@ -208,20 +228,41 @@ def wait_until(
     Returns
     -------
     Timestamp
-        NaT where that is more than ten years off, or nothing is known of the trees.
+        Where nothing is known of the trees the date on which the block is old enough, NaT if it
+        is; NaT too where the share won't be reached within ten years.
     """
+    first = int(np.ceil(12.0 * wait_years))
     if not len(share.girth_cm):
+        return _month(on, first) if first else pd.NaT  # type: ignore[return-value]
+    months = np.arange(first, MONTHS_AHEAD + 1)
+    sure = chances_ahead(share, needed)[months] >= confidence
+    if not sure.any():
         return pd.NaT  # type: ignore[return-value]
-    months = np.arange(_MONTHS_AHEAD + 1)
-    ahead = ready_chance(
-        share.girth_cm[:, None],
-        share.se_cm[:, None],
-        share.needs_cm,
-        increment_cm=share.increment_cm[:, None],
-        increment_sd_cm=share.increment_sd_cm,
-        years=months / 12.0,
-    ).mean(axis=0)
-    reached = (ahead - ahead[0] + share.ready_share >= needed) & (months >= 12.0 * wait_years)
-    if not reached.any():
-        return pd.NaT  # type: ignore[return-value]
-    return on.normalize() + pd.DateOffset(months=int(months[np.argmax(reached)]))
+    return _month(on, int(months[np.argmax(sure)]))
+
+
+def _month(on: pd.Timestamp, months: int) -> pd.Timestamp:
+    return on.normalize() + pd.DateOffset(months=months)
+
+
+def chances_ahead(share: BlockShare, needed: float) -> Floats:
+    """Give the probability that the share is reached, now and at the end of each month to come.
+
+    The share grows by what the trees' own chances do; how sure it is falls with time as the
+    block's mean increment is only known so well.
+
+    Returns
+    -------
+    ndarray of float64
+        Shape (MONTHS_AHEAD + 1,).
+    """
+    years = np.arange(MONTHS_AHEAD + 1) / 12.0
+    girth = share.girth_cm[:, None] + share.increment_cm[:, None] * years
+    spread = np.hypot(share.se_cm[:, None], share.tree_sd_cm * years)
+    score = (girth - share.needs_cm) / np.maximum(spread, 0.5)
+    ahead = norm.cdf(score).mean(axis=0)
+    slope = (norm.pdf(score) / np.maximum(spread, 0.5)).mean(axis=0)
+    grown = np.clip(share.ready_share / share.passed[0] + ahead - ahead[0], 0.0, 1.0)
+    reached = np.maximum.accumulate(grown * share.passed)
+    doubt = np.sqrt(share.variance + (slope * share.block_sd_cm * years * share.passed) ** 2)
+    return np.asarray(student.sf((needed - reached) / np.maximum(doubt, 1e-9), share.freedom))

@@ -24,6 +24,7 @@ def estimate_girth(
     *,
     blocks: pd.DataFrame | None = None,
     growth: GrowthModel | None = None,
+    stand: StandOnDate | None = None,
     neighbours: int = NEIGHBOURS,
     threads: int | None = None,
     figures: Mapping[str, Figure] | None = None,
@@ -51,6 +52,8 @@ def estimate_girth(
         are then not grown on.
     growth
         None to fit it from the same frames.
+    stand
+        :func:`estate.girth.on_date.stand_on_date` of the same frames, to fit it once only.
     neighbours, threads
         As in :func:`estate.girth.kriging.krige`.
 
@@ -67,7 +70,8 @@ def estimate_girth(
     """
     figures = load_figures("growth") if figures is None else figures
     date = pd.Timestamp(on)  # type: ignore[arg-type]
-    stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth, figures=figures)
+    if stand is None:
+        stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth, figures=figures)
     kriged, variance = krige_trees(stand, neighbours=neighbours, threads=threads, figures=figures)
     own = stand.likely.set_index("tree_id").reindex(stand.standing["tree_id"])
     sure = own["probability"].fillna(0.0).to_numpy(float)

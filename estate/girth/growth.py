@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -9,6 +10,8 @@ import numpy as np
 import pandas as pd
 import statsmodels.api as sm
 from numpy.typing import ArrayLike, NDArray
+from statsmodels.tools.sm_exceptions import ConvergenceWarning
+from threadpoolctl import threadpool_limits
 
 from estate.figures import Figure, load_figures
 from estate.girth.tapes import best_of_point, usable
@@ -30,7 +33,7 @@ class GrowthModel:
         One row a block, indexed by block_id: increment_cm (a year, on its date), increment_sd_cm
         (how sure that mean is), tree_sd_cm (between the trees of the block), lead_kept (share of a
         tree's relative lead in girth that shows in its growth), repeats (trees taped twice),
-        increment_source (``repeats`` or ``trade figures``).
+        increment_source (``repeats``, ``repeats of other blocks`` or ``trade figures``).
     """
 
     blocks: pd.DataFrame
@@ -228,41 +231,51 @@ def fit_growth(
 
 
 def _with_repeats(model: pd.DataFrame, repeats: pd.DataFrame, tape_sd_cm: float) -> pd.DataFrame:
+    """Draw each block's increment from its own repeats toward the mean of all."""
     trade = model["increment_cm"].reindex(repeats["block_id"]).to_numpy(float)
     ratio = repeats["increment_cm"].to_numpy(float) / trade
     mean_girth = repeats.groupby("block_id")["girth_cm"].transform("mean").to_numpy(float)
     lead = repeats["girth_cm"].to_numpy(float) / mean_girth - 1.0
-    noise = np.mean(2.0 * tape_sd_cm**2 / repeats["years"].to_numpy(float) ** 2 / trade**2)
+    noise = float(np.mean(2.0 * tape_sd_cm**2 / (repeats["years"].to_numpy(float) * trade) ** 2))
     counts = repeats["block_id"].value_counts()
     exog = np.column_stack([np.ones_like(lead), lead])
-    if len(counts) > 1:
-        fit = sm.MixedLM(ratio, exog, groups=repeats["block_id"].to_numpy()).fit(reml=True)
-        level, slope = fit.fe_params
-        between, within = (
-            float(
-                fit.cov_re[0, 0] if isinstance(fit.cov_re, np.ndarray) else fit.cov_re.iloc[0, 0]
-            ),
-            float(fit.scale),
-        )
-    else:
-        fit = sm.OLS(ratio, exog).fit()
-        level, slope = fit.params
-        between, within = 0.0, float(fit.scale)
+    level, slope, between, within = _fit_ratio(ratio, exog, repeats["block_id"])
+    if len(counts) == 1:
+        # One block tells nothing of how blocks differ: the assumed spread stands.
+        between = float((model["increment_sd_cm"] / model["increment_cm"]).iloc[0] ** 2)
     count = counts.reindex(model.index).fillna(0.0).to_numpy(float)
-    residual = pd.Series(ratio - exog @ np.array([level, slope])).groupby(
-        repeats["block_id"].to_numpy()
-    )
-    mean_residual = residual.mean().reindex(model.index).fillna(0.0).to_numpy(float)
-    kept = (
-        between / (between + within / np.maximum(count, 1.0)) * (count > 0) if between > 0 else 0.0
-    )
-    level_var = within / len(ratio) + between / len(counts)
-    trade_increment = model["increment_cm"].to_numpy(float)
+    residual = pd.Series(ratio - exog @ np.array([level, slope]))
+    mean_residual = residual.groupby(repeats["block_id"].to_numpy()).mean()
+    own = mean_residual.reindex(model.index).fillna(0.0).to_numpy(float)
+    kept = between * count / (between * count + within)
+    level_variance = within / len(ratio) + between / len(counts)
+    doubt = between * (1.0 - kept) + (1.0 - kept) ** 2 * level_variance
+    increment = model["increment_cm"].to_numpy(float)
     return model.assign(
-        increment_cm=trade_increment * np.maximum(level + kept * mean_residual, 0.05),
-        increment_sd_cm=trade_increment * np.sqrt(between * (1.0 - kept) + level_var),
-        tree_sd_cm=trade_increment * np.sqrt(max(within - noise, 0.01 * within)),
-        lead_kept=float(np.clip(slope / max(level, 0.05), 0.0, 2.0)),
+        increment_cm=increment * np.maximum(level + kept * own, _LEAST_RATIO),
+        increment_sd_cm=increment * np.sqrt(doubt),
+        tree_sd_cm=increment * np.sqrt(max(within - noise, _LEAST_TREE_PART * within)),
+        lead_kept=float(np.clip(slope / max(level, _LEAST_RATIO), 0.0, _MOST_LEAD)),
         repeats=count.astype(int),
-        increment_source="repeats",
+        increment_source=np.where(count > 0, "repeats", "repeats of other blocks"),
     )
+
+
+_LEAST_RATIO = 0.05
+_LEAST_TREE_PART = 0.01
+_MOST_LEAD = 2.0
+
+
+def _fit_ratio(
+    ratio: Floats, exog: Floats, block_id: pd.Series
+) -> tuple[float, float, float, float]:
+    """Give level, effect of lead, and the variances between and within blocks."""
+    if block_id.nunique() == 1:
+        plain = sm.OLS(ratio, exog).fit()
+        return float(plain.params[0]), float(plain.params[1]), 0.0, float(plain.scale)
+    with warnings.catch_warnings(), threadpool_limits(limits=1):
+        # A variance of nought between blocks is an answer, not a failure.
+        warnings.simplefilter("ignore", ConvergenceWarning)
+        fit = sm.MixedLM(ratio, exog, groups=block_id.to_numpy()).fit(reml=True)
+    between = float(np.asarray(fit.cov_re)[0, 0])
+    return float(fit.fe_params[0]), float(fit.fe_params[1]), between, float(fit.scale)

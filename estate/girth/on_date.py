@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from estate.figures import Figure, load_figures
 from estate.girth.growth import (
@@ -209,12 +210,9 @@ def _fit_blocks(taped: pd.DataFrame, means: pd.Series, model: StandModel) -> pd.
     found = {}
     for block_id, rows in taped.groupby("block_id"):
         thin = rows.iloc[:: max(int(np.ceil(len(rows) / _MOST_FOR_TREND)), 1)]
-        fit = condition(
-            model,
-            places_of(thin),
-            thin["share"].to_numpy(float),
-            thin["noise_share2"].to_numpy(float),
-        )
+        value, noise = (thin[name].to_numpy(float) for name in ("share", "noise_share2"))
+        with threadpool_limits(limits=1):
+            fit = condition(model, places_of(thin), value, noise)
         found[block_id] = (len(rows), fit.mean, fit.scale, *fit.trend, rows["shift_cm"].mean())
     if found:
         columns = ["taped", "mean", "scale", "trend_x", "trend_y", "shift_cm"]

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import t as student
+from threadpoolctl import threadpool_limits
 
 from estate.figures import Figure, load_figures
-from estate.girth.decision import BlockShare, DecisionRule, decide
+from estate.girth.bark import latest_bark_mm
+from estate.girth.decision import MONTHS_AHEAD, BlockShare, DecisionRule, decide
 from estate.girth.designs import Design, share_interval
 from estate.girth.growth import GrowthModel, age_years, fit_growth, in_tapping
 from estate.girth.on_date import StandOnDate, places_of, stand_on_date
@@ -27,13 +29,13 @@ _LEAST_TAPED = 5
 class _Block:
     """One block's standing trees and tapes, and what is asked of them."""
 
+    block_id: str
     standing: pd.DataFrame
     taped: pd.DataFrame
     fit: pd.Series
     needs_cm: float
-    increment_cm: float
-    increment_sd_cm: float
-    lead_kept: float
+    bark_needs_mm: float
+    growth: pd.Series
     design: Design | None
 
 
@@ -48,6 +50,7 @@ def block_readiness(
     rule: DecisionRule | None = None,
     growth: GrowthModel | None = None,
     bark: pd.DataFrame | None = None,
+    stand: StandOnDate | None = None,
     figures: Mapping[str, Figure] | None = None,
 ) -> pd.DataFrame:
     """Give every block's share of standing trees that qualify, and what to do about it.
@@ -81,6 +84,8 @@ def block_readiness(
         None for 90 % confidence and 95 % intervals.
     bark
         tree_id, bark_mm where it was measured; None for nowhere.
+    stand
+        :func:`estate.girth.on_date.stand_on_date` of the same frames, to fit it once only.
 
     Returns
     -------
@@ -94,39 +99,51 @@ def block_readiness(
     date = pd.Timestamp(on)  # type: ignore[arg-type]
     if growth is None:
         growth = fit_growth(trees, measured, blocks, date, figures=figures)
-    stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth, figures=figures)
+    if stand is None:
+        stand = stand_on_date(trees, measured, date, blocks=blocks, growth=growth, figures=figures)
     walk = _in_walking_order(trees, stand)
-    standing = dict(tuple(walk.groupby("block_id", sort=False)))
-    taped = dict(tuple(stand.taped.groupby("block_id", sort=False)))
+    thickness = latest_bark_mm(bark)
     tapping = in_tapping(blocks, date, figures=figures)
     age = age_years(blocks["planted_on"], date)
-    thin = _thin_bark(bark, standard)
     rows = []
-    for number, (block_id, material) in enumerate(
-        zip(blocks["block_id"], blocks["material"], strict=True)
-    ):
-        of_growth = growth.blocks.loc[block_id]
-        block = _Block(
+    # The matrices are small: threads of the linear algebra would only wait for each other.
+    with threadpool_limits(limits=1):
+        for number, block in enumerate(_blocks(blocks, walk, stand, standard, growth, design)):
+            share = _share(block, stand, thickness, rule)
+            verdict = decide(
+                share, standard=standard, rule=rule, on=date, age=age[number],
+                tapping=bool(tapping[number]),
+            )  # fmt: skip
+            rows.append({"block_id": block.block_id, **share.counted(), **verdict})
+    frame = pd.DataFrame(rows)
+    return frame.assign(
+        wait_until=pd.to_datetime(frame["wait_until"]).astype("datetime64[s]"),
+        more_to_measure=frame["more_to_measure"].astype("Int64"),
+    )
+
+
+def _blocks(
+    blocks: pd.DataFrame,
+    walk: pd.DataFrame,
+    stand: StandOnDate,
+    standard: OpeningStandard,
+    growth: GrowthModel,
+    design: Design | Mapping[str, Design] | None,
+) -> Iterator[_Block]:
+    """Yield every block, in the order of its layer."""
+    standing = dict(tuple(walk.groupby("block_id", sort=False)))
+    taped = dict(tuple(stand.taped.groupby("block_id", sort=False)))
+    for block_id, material in zip(blocks["block_id"], blocks["material"], strict=True):
+        yield _Block(
+            block_id=block_id,
             standing=standing.get(block_id, walk.iloc[:0]),
             taped=taped.get(block_id, stand.taped.iloc[:0]),
             fit=stand.blocks.loc[block_id],
             needs_cm=standard.girth_cm["seedling" if material == "seedling" else "budded"],
-            increment_cm=float(of_growth["increment_cm"]),
-            increment_sd_cm=float(np.hypot(of_growth["tree_sd_cm"], of_growth["increment_sd_cm"])),
-            lead_kept=float(of_growth["lead_kept"]),
+            bark_needs_mm=np.nan if standard.bark_mm is None else standard.bark_mm,
+            growth=growth.blocks.loc[block_id],
             design=design if design is None or isinstance(design, str) else design.get(block_id),
         )
-        share = _share(block, stand, thin, rule)
-        verdict = decide(
-            share, standard=standard, rule=rule, on=date, age=age[number],
-            tapping=bool(tapping[number]),
-        )  # fmt: skip
-        rows.append({"block_id": block_id, **share.counted(), **verdict})
-    frame = pd.DataFrame(rows)
-    return frame.assign(
-        wait_until=pd.to_datetime(frame["wait_until"]),
-        more_to_measure=frame["more_to_measure"].astype("Int64"),
-    )
 
 
 def _in_walking_order(trees: pd.DataFrame, stand: StandOnDate) -> pd.DataFrame:
@@ -139,15 +156,7 @@ def _in_walking_order(trees: pd.DataFrame, stand: StandOnDate) -> pd.DataFrame:
     ).sort_values(["block_id", "walk"], kind="stable")
 
 
-def _thin_bark(bark: pd.DataFrame | None, standard: OpeningStandard) -> pd.Series:
-    """Say for each tree with a measured bark whether it is thinner than the standard asks."""
-    if bark is None or standard.bark_mm is None:
-        return pd.Series(dtype=bool)
-    known = bark.dropna(subset=["tree_id", "bark_mm"]).groupby("tree_id")["bark_mm"].last()
-    return known < standard.bark_mm
-
-
-def _share(block: _Block, stand: StandOnDate, thin: pd.Series, rule: DecisionRule) -> BlockShare:
+def _share(block: _Block, stand: StandOnDate, bark_mm: pd.Series, rule: DecisionRule) -> BlockShare:
     taped, standing = block.taped, block.standing
     if len(taped) < _LEAST_TAPED:
         return BlockShare.unknown(measured=len(taped), standing=len(standing))
@@ -179,7 +188,8 @@ def _share(block: _Block, stand: StandOnDate, thin: pd.Series, rule: DecisionRul
             cluster_count=standing["row_id"].nunique() if clusters is not None else None,
         )
         freedom = float(len(taped) if clusters is None else len(np.unique(clusters))) - 1.0
-    share, variance = _with_bark(share, variance, taped, thin, needs)
+    passed, seen = _bark_passed(block, taped, bark_mm)
+    share, variance = _with_bark(share, variance, float(passed[0]), seen)
     # Old tapes were grown on by one increment for the whole block: its error doesn't average out.
     slope = _slope(view.mean, view.sd, needs) / mean_cm
     variance += (slope * float(block.fit["shift_cm"])) ** 2
@@ -196,9 +206,12 @@ def _share(block: _Block, stand: StandOnDate, thin: pd.Series, rule: DecisionRul
         standing=len(standing),
         girth_cm=mean_cm * view.mean,
         se_cm=mean_cm * view.sd,
+        increment_cm=float(block.growth["increment_cm"])
+        * np.maximum(1.0 + float(block.growth["lead_kept"]) * lead, 0.0),
+        tree_sd_cm=float(block.growth["tree_sd_cm"]),
+        block_sd_cm=float(block.growth["increment_sd_cm"]),
         needs_cm=block.needs_cm,
-        increment_cm=block.increment_cm * np.maximum(1.0 + block.lead_kept * lead, 0.0),
-        increment_sd_cm=block.increment_sd_cm,
+        passed=passed,
     )
 
 
@@ -209,14 +222,29 @@ def _slope(mean: Floats, sd: Floats, needs: float) -> float:
     return float((np.exp(-0.5 * score**2) / np.sqrt(2.0 * np.pi) / spread).mean())
 
 
-def _with_bark(
-    share: float, variance: float, taped: pd.DataFrame, thin: pd.Series, needs: float
-) -> tuple[float, float]:
+def _bark_passed(block: _Block, taped: pd.DataFrame, bark_mm: pd.Series) -> tuple[Floats, int]:
+    """Give the share of big enough trees with thick enough bark, by month, and how many tell it.
+
+    Bark is taken to thicken in proportion to girth. The share is 1 where no bark was measured.
+    """
+    none = np.ones(MONTHS_AHEAD + 1)
+    thickness = bark_mm.reindex(taped["tree_id"]).to_numpy(float)
+    known = np.isfinite(thickness)
+    if not np.isfinite(block.bark_needs_mm) or not known.any():
+        return none, 0
+    girth = taped["girth_cm"].to_numpy(float)[known, None]
+    years = np.arange(MONTHS_AHEAD + 1) / 12.0
+    ahead = girth + float(block.growth["increment_cm"]) * years
+    big = ahead >= block.needs_cm
+    thick = big & (thickness[known, None] * ahead / girth >= block.bark_needs_mm)
+    count = big.sum(axis=0)
+    passed = np.where(count > 0, thick.sum(axis=0) / np.maximum(count, 1), 1.0)
+    return np.maximum(passed, 0.5 / known.sum()), int(count[0])
+
+
+def _with_bark(share: float, variance: float, passed: float, seen: int) -> tuple[float, float]:
     """Take off the share of trees that are big enough and whose bark is too thin."""
-    big = taped.loc[taped["share"] >= needs, "tree_id"]
-    seen = thin.reindex(big).dropna().to_numpy(bool)
-    if not len(seen):
+    if not seen or passed >= 1.0:
         return share, variance
-    passed = 1.0 - float(seen.mean())
-    doubt = (passed * (1.0 - passed) + 0.25 / len(seen)) / len(seen) if passed < 1.0 else 0.0
+    doubt = (passed * (1.0 - passed) + 0.25 / seen) / seen
     return share * passed, variance * passed**2 + share**2 * doubt

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import norm
+from threadpoolctl import threadpool_limits
 
 from estate.figures import Figure, load_figures
 from estate.girth.on_date import places_of, standing_trees
@@ -226,10 +227,11 @@ def _choices(
         tree_no=number.reindex(standing["tree_id"]).to_numpy(),
         done=standing["tree_id"].isin(done).to_numpy(),
     ).sort_values(["block_id", "walk"], kind="stable")
-    return [
-        _choose(str(block_id), block.reset_index(drop=True), plan, model, figures)
-        for block_id, block in walk.groupby("block_id", sort=True)
-    ]
+    with threadpool_limits(limits=1):
+        return [
+            _choose(str(block_id), block.reset_index(drop=True), plan, model, figures)
+            for block_id, block in walk.groupby("block_id", sort=True)
+        ]
 
 
 def _choose(

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 from scipy.linalg import LinAlgError, cholesky, solve_triangular
 from scipy.optimize import minimize
 from scipy.spatial.distance import cdist
+from threadpoolctl import threadpool_limits
 
 from estate.girth.variogram import Variogram
 
 Floats = NDArray[np.float64]
-_MOST_TREES_A_BLOCK = 160
-_MOST_TREES = 3000
+_MOST_TREES_A_BLOCK = 80
+_MOST_TREES = 1600
 _LEAST_TREES = 30
 _LEAST_A_BLOCK = 5
 _PRIOR_TREES = 20.0
@@ -112,9 +113,12 @@ def fit_stand(taped: pd.DataFrame) -> StandModel | None:
         (np.log(0.002 * total), np.log(3.0 * total)),
         (np.log(low), np.log(high)),
     ]
-    best = minimize(
-        _misfit, begin, args=(blocks,), method="L-BFGS-B", bounds=bounds, options={"maxiter": 60}
-    )
+    # The matrices are small: threads of the linear algebra would only wait for each other.
+    with threadpool_limits(limits=1):
+        best = minimize(
+            _misfit, begin, args=(blocks,), method="L-BFGS-B", bounds=bounds,
+            options={"maxiter": 60},
+        )  # fmt: skip
     nugget, sill, trend, reach = map(float, np.exp(best.x))
     return StandModel(variogram=Variogram(nugget=nugget, sill=sill, range_m=reach), trend=trend)
 

@@ -5,10 +5,12 @@ May import `layers` and the rest of `estate` outside its entry points; never `re
 
 from estate.panels.bark import BarkUse, bark_use
 from estate.panels.cord import CordMarks, cord_marks, cord_table
-from estate.panels.guide import MarkedPanel, MarkingGuide, marking_guide
+from estate.panels.guide import MarkingGuide, marking_guide
 from estate.panels.layout import PanelWarning, lay_panels
-from estate.panels.life_plan import life_plan, life_plans
+from estate.panels.life_blocks import life_plans
 from estate.panels.life_rules import LifeRules
+from estate.panels.lifetime import life_plan, panel_spans
+from estate.panels.marked_panel import MarkedPanel
 from estate.panels.marking import ThinBarkError
 from estate.panels.notation import (
     HarvestSystem,
@@ -41,6 +43,7 @@ __all__ = [
     "life_plan",
     "life_plans",
     "marking_guide",
+    "panel_spans",
     "parse_notation",
     "plan_stimulation",
     "relative_intensity",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,7 @@ from estate.panels.practice import MarkingPractice
 from layers.errors import SettingError
 
 MONTHS_A_YEAR = 12
+COMMON_SYSTEM = "S/2 d3"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,6 +44,11 @@ class BarkUse:
         The published yearly template and yearly most; None where none is published.
     guide_month_cm, guide_year_cm
         What the guide lines allow.
+    guide_fit_cm
+        Distance between guide lines that would fit: a twelfth of the published template, or of
+        the year's use on the trunk where none is published.
+    panel_years
+        Years that a base panel lasts at the year's use on the trunk; NaN for ``up``.
     findings
         Where these disagree, in sentences.
     """
@@ -64,6 +71,8 @@ class BarkUse:
     year_limit_cm: float | None
     guide_month_cm: float
     guide_year_cm: float
+    guide_fit_cm: float
+    panel_years: float
     findings: tuple[str, ...]
 
 
@@ -101,7 +110,7 @@ def panel_years(bark_cm: ArrayLike, year_cm: ArrayLike) -> NDArray[np.float64]:
 
 
 def bark_use(
-    system: HarvestSystem | str = "S/2 d3",
+    system: HarvestSystem | str | None = None,
     *,
     direction: str = "down",
     tappings_a_month: float | None = None,
@@ -113,7 +122,8 @@ def bark_use(
     Parameters
     ----------
     system
-        A harvest system or its notation; its first cut in `direction` counts.
+        A harvest system or its notation; its first cut in `direction` counts. Common practice,
+        ten tappings a month every third day, where None.
     direction
         ``down`` or ``up``.
     tappings_a_month
@@ -132,12 +142,16 @@ def bark_use(
 
     Examples
     --------
-    >>> use = bark_use("S/2 d3", tappings_a_month=10)
+    >>> use = bark_use()
     >>> use.month_least_cm, use.month_most_cm, use.template_cm
     (1.0, 1.5, 17.0)
     """
     figures = load_figures("bark", own=own)
     marking = MarkingPractice.load() if practice is None else practice
+    if system is None:
+        system = COMMON_SYSTEM
+        if tappings_a_month is None:
+            tappings_a_month = figures["tappings_a_month"].value
     cut = _cut_of(system, direction)
     if tappings_a_month is None:
         yearly = tappings_per_year(cut)
@@ -147,6 +161,9 @@ def bark_use(
     least, planned, most = _shavings(figures, direction, cut.every_days)
     slope = marking.downward_deg if direction == "down" else marking.upward_deg
     guide_year = (marking.guide_lines - 1) * marking.guide_spacing_cm
+    template = _published(figures, "template", cut.every_days, direction)
+    year_on_trunk = float(on_trunk(consumption(planned, yearly), slope))
+    base_cm = marking.opening_height_cm - marking.lowest_cm
     use = BarkUse(
         frequency=f"d{cut.every_days}",
         direction=direction,
@@ -161,11 +178,15 @@ def bark_use(
         year_planned_cm=float(consumption(planned, yearly)),
         year_most_cm=float(consumption(most, yearly)),
         slope_deg=slope,
-        year_on_trunk_cm=float(on_trunk(consumption(planned, yearly), slope)),
-        template_cm=_published(figures, "template", cut.every_days, direction),
+        year_on_trunk_cm=year_on_trunk,
+        template_cm=template,
         year_limit_cm=_published(figures, "year_most", cut.every_days, direction),
         guide_month_cm=marking.guide_spacing_cm,
         guide_year_cm=guide_year,
+        guide_fit_cm=(year_on_trunk if template is None else template) / MONTHS_A_YEAR,
+        panel_years=(
+            float(panel_years(base_cm, year_on_trunk)) if direction == "down" else math.nan
+        ),
         findings=(),
     )
     return BarkUse(**(use.__dict__ | {"findings": _findings(use, figures)}))
@@ -227,6 +248,7 @@ def _findings(use: BarkUse, figures: Mapping[str, Figure]) -> tuple[str, ...]:
             _no_template(use),
             _month_limit_upward(use, figures),
             _measured_square(use),
+            _panel_life(use, figures),
         )
         if said
     )
@@ -239,11 +261,23 @@ def _guide_against_use(use: BarkUse) -> str:
         f"The guide lines allow {use.guide_month_cm:g} cm a month; {use.tappings_a_month:.3g} "
         f"tappings a month at {use.shaving_least_mm:.1f} to {use.shaving_most_mm:.1f} mm use "
         f"{use.month_least_cm:.1f} to {use.month_most_cm:.1f} cm, not {use.guide_month_cm:g}: the "
-        "lines are a bound and no target. Cut thin, and let the cut stay short of the line."
+        "lines are a bound and no target. Cut thin, and let the cut stay short of the line; lines "
+        f"{use.guide_fit_cm:.1f} cm apart would fit {use.frequency}."
         if use.guide_month_cm > use.month_most_cm
         else f"The guide lines allow {use.guide_month_cm:g} cm a month, less than the "
         f"{use.month_least_cm:.1f} cm that {use.tappings_a_month:.3g} tappings of "
         f"{use.shaving_least_mm:.1f} mm use: set the lines further apart or tap less often."
+    )
+
+
+def _panel_life(use: BarkUse, figures: Mapping[str, Figure]) -> str:
+    asked = figures["panel_life_recommended"]
+    if not use.panel_years < asked.value:
+        return ""
+    return (
+        f"A base panel lasts {use.panel_years:.1f} years of tapping at this use, less than the "
+        f"{asked.value:g} years of {asked.source}; the mean that was surveyed is "
+        f"{figures['panel_life_surveyed'].value:g}."
     )
 
 

@@ -230,3 +230,29 @@ def overuse(sides: list[Side]) -> tuple[str, ...]:
                 "shavings and guide lines."
             )
     return tuple(found)
+
+
+def diagnosis(sides: list[Side]) -> tuple[float, float]:
+    """Share of virgin bark used, 0 to 1, and years that the rest lasts at the planned use.
+
+    Parameters
+    ----------
+    sides
+        As they stand today, base and high.
+
+    Notes
+    -----
+    NaN for the share where the tree has no bark to tap.
+
+    References
+    ----------
+    Michels et al. 2012, Agron. Sustain. Dev. 32(3):791-801: virgin bark used and tapping years
+    left tell the state of a plantation's panels (secondary).
+    """
+    lengths = [side.length_cm for side in sides]
+    used = [side.length_cm if side.generation else side.cut_cm for side in sides]
+    years = sum(
+        (length - gone) / (side.month_cm * MONTHS)
+        for side, length, gone in zip(sides, lengths, used, strict=True)
+    )
+    return (sum(used) / sum(lengths) if lengths else math.nan), years

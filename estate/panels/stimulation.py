@@ -215,6 +215,7 @@ def _judge_trees(
     ):
         if missing := columns - set(frame.columns):
             raise ColumnError.at(
+                file="stimulation",
                 layer=name,
                 found="no column " + ", ".join(sorted(missing)),
                 expected=", ".join(sorted(columns)),

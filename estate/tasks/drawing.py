@@ -25,10 +25,10 @@ import shapely
 from numpy.typing import NDArray
 
 from estate.tasks.beats import Neighbourhood, base_places, neighbourhoods, task_counts
-from estate.tasks.bounds import rounds_bound
 from estate.tasks.cutting import cut_ranks, cuts_at
-from estate.tasks.mornings import Morning, Site, morning
+from estate.tasks.mornings import Ground, Morning, Round, Site, finish
 from estate.tasks.settings import TaskSettings
+from estate.tasks.sharing import split_beat
 from estate.tasks.stand import heights_at, stand
 from estate.tasks.sweep import Cells, cells, sweep
 from layers.errors import SettingError
@@ -41,9 +41,7 @@ Whole = NDArray[np.int64]
 
 KICKS_A_TREE = 12
 KICKS_A_SECOND = 60_000
-PASSES = 5
-EVEN = 1.012
-"""Cuts are moved until the longest morning is at most this many times the mean."""
+PASSES = 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -198,14 +196,15 @@ def draw(
     base_xy = (
         np.empty((0, 2)) if bases is None else np.column_stack([bases.geometry.x, bases.geometry.y])
     )
+    parts = cells(stood, bars)
     site = Site(
         trees=stood,
+        run=parts.run_of(len(trees)),
         bars=bars,
         bases=np.column_stack([base_xy, heights_at(terrain, base_xy)]),
         minutes=chosen.minutes,
         turn_heights=lambda xy: heights_at(terrain, xy),
     )
-    parts = cells(stood, bars)
     areas = neighbourhoods(stood, parts, bars, base_xy, chosen)
     sweeps = [_swept(site, parts, area) for area in areas]
     rough = [float(_rough_s(site, each).sum()) / 60.0 for each in sweeps]
@@ -215,7 +214,7 @@ def draw(
     ]
     kicks = KICKS_A_TREE * len(trees) + int(seconds * KICKS_A_SECOND)
     drawn = [
-        _mornings(site, parts, area, order, count, chosen, kicks / max(len(trees), 1))
+        _beats(site, parts, area, order, count, chosen, kicks / max(len(trees), 1))
         for area, order, count in zip(areas, sweeps, counts, strict=True)
     ]
     return _plan(trees, bases, site, drawn, chosen)
@@ -234,7 +233,7 @@ def _rough_s(site: Site, order: Whole) -> Floats:
     return site.standing_s[order] + usual * site.seconds_a_metre
 
 
-def _mornings(
+def _beats(
     site: Site,
     parts: Cells,
     area: Neighbourhood,
@@ -242,58 +241,76 @@ def _mornings(
     count: int,
     settings: TaskSettings,
     kicks_a_tree: float,
-) -> list[Morning]:
-    """Cut a sweep into even mornings."""
+) -> list[list[Morning]]:
+    """Cut a sweep into beats of even minutes, and each beat into its mornings.
+
+    A first draft with little search tells what walking each beat takes; the cuts between beats
+    are then moved, and drafts made again where a beat changed.
+    """
     ranks = cut_ranks(site.trees, parts, order)
     weight = _rough_s(site, order)
-    best: list[Morning] = []
-    best_longest = np.inf
+    sizes = [settings.round_days] * (count // settings.round_days)
+    if count % settings.round_days:
+        sizes.append(count % settings.round_days)
+    share = np.cumsum([0, *sizes])
+    drafts = PASSES if len(sizes) > 1 else 1
+    best: list[tuple[Ground, list[Round]]] = []
+    evenness = np.inf
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for turn in range(PASSES):
-            slack = settings.slack if turn < PASSES - 1 else 0.0
-            edges = cuts_at(weight, ranks, count, slack=slack, whole=settings.rows == "whole")
+        for draft in range(drafts):
+            full = draft > 0 or drafts == 1
+            kicks = kicks_a_tree if full else kicks_a_tree / 4
+            edges = cuts_at(
+                weight, ranks, share, slack=settings.slack / 2, whole=settings.rows == "whole"
+            )
             spans = [order[i:j] for i, j in pairwise(edges)]
             found = list(
-                pool.map(lambda span: morning(site, span, area.bases, kicks_a_tree), spans)
+                pool.map(
+                    lambda span, size, kicks=kicks, full=full: split_beat(
+                        site, parts, span, area.bases, size, settings, kicks, full=full
+                    ),
+                    spans,
+                    sizes,
+                )
             )
-            took = np.array([each.seconds for each in found])
-            if took.max() / took.mean() < best_longest:
-                best, best_longest = found, took.max() / took.mean()
-            if best_longest <= EVEN:
+            took = np.array([each.seconds for _, rounds in found for each in rounds])
+            if took.max() / took.mean() < evenness or draft == 1:
+                best, evenness = found, took.max() / took.mean()
+            if draft and evenness <= settings.even + 0.004:
                 break
             weight = site.standing_s[order].copy()
-            for i, j, each in zip(edges[:-1], edges[1:], found, strict=True):
-                if j > i:
-                    weight[i:j] += (each.seconds - weight[i:j].sum()) / (j - i)
-    return best
+            for i, j, (_, rounds) in zip(edges[:-1], edges[1:], found, strict=True):
+                beat_s = sum(each.seconds for each in rounds)
+                weight[i:j] += (beat_s - weight[i:j].sum()) / (j - i)
+    return [
+        [finish(site, on, each, bound=settings.bound) for each in rounds] for on, rounds in best
+    ]
 
 
 def _plan(
     trees: gpd.GeoDataFrame,
     bases: gpd.GeoDataFrame | None,
     site: Site,
-    drawn: list[list[Morning]],
+    drawn: list[list[list[Morning]]],
     settings: TaskSettings,
 ) -> TaskPlan:
     tree_id = trees["tree_id"].to_numpy()
     stood = site.trees
     place_ids = [] if bases is None else bases["place_id"].astype("str").tolist()
     sums, stops, lines = [], [], []
-    beat = 0
-    beats = sum(-(-len(each) // settings.round_days) for each in drawn)
-    width = max(2, len(str(beats)))
-    for mornings in drawn:
-        mean = float(np.mean([each.seconds for each in mornings])) / 60.0
-        for k, each in enumerate(mornings):
-            if k % settings.round_days == 0:
-                beat += 1
-            day = k % settings.round_days + 1
-            beat_id = f"T{beat:0{width}}"
-            task_id = f"{beat_id}-{day}"
-            stops.append((each.order, task_id))
-            line = each.line if len(each.line) > 1 else np.repeat(each.line, 2, axis=0)
-            lines.append((task_id, shapely.LineString(line)))
-            sums.append(_sum(site, each, task_id, beat_id, day, mean, place_ids, settings))
+    beats_before = 0
+    width = max(2, len(str(sum(map(len, drawn)))))
+    for beats in drawn:
+        mean = float(np.mean([each.seconds for rounds in beats for each in rounds])) / 60.0
+        for beat, rounds in enumerate(beats, start=beats_before + 1):
+            for day, each in enumerate(rounds, start=1):
+                beat_id = f"T{beat:0{width}}"
+                task_id = f"{beat_id}-{day}"
+                stops.append((each.order, task_id))
+                line = each.line if len(each.line) > 1 else np.repeat(each.line, 2, axis=0)
+                lines.append((task_id, shapely.LineString(line)))
+                sums.append(_sum(site, each, task_id, beat_id, day, mean, place_ids, settings))
+        beats_before += len(beats)
     at = np.concatenate([stood.source[order] for order, _ in stops])
     tasks = (
         pd.DataFrame(
@@ -329,14 +346,11 @@ def _sum(
         + each.path_s / model.walk_factor / model.load_factor
         + each.changes * model.bucket_change_s
     ) / 60.0
-    bound = np.nan
-    if settings.bound and trees > 3:
-        least = rounds_bound(each.cost, each.start, 1, 60, each.path_s)
-        bound = (
-            site.standing_s[each.order].sum()
-            + least * model.both_walks
-            + (len(holdings) - 1) * model.bucket_change_s
-        ) / 60.0
+    bound = (
+        site.standing_s[each.order].sum()
+        + each.bound_s * model.both_walks
+        + (len(holdings) - 1) * model.bucket_change_s
+    ) / 60.0
     note = ""
     if mean_min < 0.85 * model.morning_min:
         note = (

@@ -19,6 +19,7 @@ EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
     "blocks": {"row_bearing_deg": "number"},
     "rows": {"tree_gap_m": "number", "first_tree_m": "number"},
     "trees": {"row_no": "whole"},
+    "girth": {"block_id": "text", "tree_id": "text"},
     "obstacles": {"name": "text"},
 }
 
@@ -26,7 +27,7 @@ EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
 _OTHER_NAMES: Mapping[str, Mapping[str, str]] = {
     "girth": {"girth": "girth_cm", "height": "height_cm", "bark": "bark_mm", "time": "measured_at",
               "accuracy": "accuracy_m", "session": "session_id", "row": "row_no",
-              "tree": "tree_no", "hdop_m": "accuracy_m"},
+              "tree": "tree_no", "block": "block_id"},
     "trees": {"row": "row_no", "tree": "tree_no", "block": "block_id"},
     "rows": {"row": "row_no", "block": "block_id"},
     "blocks": {"block": "block_id", "holding": "holding_id", "planted": "planted_on",
@@ -348,7 +349,8 @@ def _year_first(words: pd.Series) -> pd.Series:
     first, second = (pd.to_numeric(parts[column]) for column in (0, 1))
     if not first.notna().any():
         return words
-    day_first, month_first = bool((first > 12).any()), bool((second > 12).any())
+    day_first = bool(((first > 12) & (second <= 12)).any())
+    month_first = bool(((second > 12) & (first <= 12)).any())
     if day_first == month_first:
         return words
     day, month = (parts[0], parts[1]) if day_first else (parts[1], parts[0])

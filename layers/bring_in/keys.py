@@ -31,7 +31,7 @@ def make_keys(frame: pd.DataFrame, layer: str) -> tuple[pd.DataFrame, list[Fault
     given = frame[key] if key in frame.columns else pd.Series(None, index=frame.index, dtype="str")
     missing = given.isna()
     if not missing.any():
-        return frame, []
+        return frame.assign(**{key: given}), []
     made = _made(frame[missing], layer)
     faults = [
         Fault(

@@ -15,7 +15,6 @@ import shapely
 from estate.figures import load_figures
 from layers.errors import SettingError
 from reports.maps.ground_picture import (
-    SLOPE_BREAKS_DEG,
     as_content,
     contour_interval_m,
     contour_lines,
@@ -25,21 +24,30 @@ from reports.maps.ground_picture import (
     slope_picture,
 )
 from reports.maps.lonlat import EarthFrame, earth_frame, in_units, rings_in_units
+from reports.maps.surroundings import (
+    date_text,
+    first_known,
+    known,
+    obstacles_content,
+    palette_content,
+    places_content,
+)
 from reports.maps.tree_columns import panel_columns, tree_columns, tree_table
 from reports.maps.web_page import web_page, whole_words
-from reports.palette import (
-    CLASS_MARKS,
-    DECISION_STYLES,
-    GIRTH_STEPS,
-    LINE_STYLES,
-    PLACE_MARKS,
-    SLOPE_STEPS,
-    task_style,
-)
+from reports.palette import GIRTH_STEPS, task_style
 from reports.plan_view import PlanView
 
-SCRIPTS = ("unpack.js", "marks.js", "sheets.js", "measure.js", "cards.js", "block.js")
-GROUND_MARGIN_M = 60.0
+SCRIPTS = (
+    "unpack.js",
+    "marks.js",
+    "sheets.js",
+    "finding.js",
+    "measure.js",
+    "cards.js",
+    "block_pages.js",
+    "block.js",
+)
+GROUND_MARGIN_M = 120.0
 NEIGHBOUR_MARGIN_M = 40.0
 DOUBTFUL_BELOW = 0.9
 
@@ -130,18 +138,6 @@ def block_content(plan: PlanView, block_id: str, *, frame: EarthFrame) -> dict[s
     }
 
 
-def palette_content() -> dict[str, Any]:
-    """Give the palette as the page's script draws with it."""
-    return {
-        "classes": [asdict(mark) for mark in CLASS_MARKS.values()],
-        "places": {name: asdict(mark) for name, mark in PLACE_MARKS.items()},
-        "lines": {name: asdict(line) for name, line in LINE_STYLES.items()},
-        "decisions": {name: asdict(style) for name, style in DECISION_STYLES.items()},
-        "slope": {"steps": SLOPE_STEPS, "breaks": SLOPE_BREAKS_DEG},
-        "girth": {"steps": GIRTH_STEPS},
-    }
-
-
 def head_content(plan: PlanView, block: pd.Series) -> dict[str, Any]:
     """Give what the head of a page says of its block."""
     holdings = plan.layers.holdings
@@ -151,15 +147,15 @@ def head_content(plan: PlanView, block: pd.Series) -> dict[str, Any]:
         "name": plan.name,
         "on": plan.on.isoformat(),
         "block": block["block_id"],
-        "holding": _known(block.get("holding_id")),
-        "member": _first(holder, "member"),
-        "planted": _date_text(block.get("planted_on")),
-        "clone": _known(block.get("clone")),
-        "material": _known(block.get("material")),
+        "holding": known(block.get("holding_id")),
+        "member": first_known(holder, "member"),
+        "planted": date_text(block.get("planted_on")),
+        "clone": known(block.get("clone")),
+        "material": known(block.get("material")),
         "area_ha": None if pd.isna(block.get("area_ha")) else round(float(block["area_ha"]), 3),
         "standard": plan.standard.title,
-        "decision": _first(ready, "decision"),
-        "reason": _first(ready, "reason"),
+        "decision": first_known(ready, "decision"),
+        "reason": first_known(ready, "reason"),
     }
 
 
@@ -186,40 +182,6 @@ def sun_content(plan: PlanView, block_id: str) -> dict[str, Any] | None:
         "doubt": _share(advice["uncertainty_share"]),
         "apart": bool(advice["told_apart"]) and not pd.isna(advice["scorch_share_saved"]),
     }
-
-
-def places_content(
-    places: gpd.GeoDataFrame, area: shapely.Geometry, frame: EarthFrame
-) -> list[dict[str, Any]]:
-    """Give the places in and near an area."""
-    near = places[places.geometry.distance(area) <= GROUND_MARGIN_M]
-    east, north = in_units(
-        near.geometry.x.to_numpy(), near.geometry.y.to_numpy(), crs=near.crs, frame=frame
-    )
-    names = near["name"] if "name" in near else pd.Series("", index=near.index)
-    return [
-        {"kind": kind, "name": "" if pd.isna(name) else str(name), "x": int(x), "y": int(y)}
-        for kind, name, x, y in zip(near["kind"], names, east, north, strict=True)
-    ]
-
-
-def obstacles_content(
-    obstacles: gpd.GeoDataFrame, area: shapely.Geometry, frame: EarthFrame
-) -> list[dict[str, Any]]:
-    """Give the obstacles in and near an area."""
-    near = obstacles[obstacles.geometry.distance(area) <= GROUND_MARGIN_M]
-    lines = rings_in_units(near.geometry, frame=frame)
-    return [
-        {
-            "kind": kind,
-            "passable": bool(passable),
-            "area": bool(shapely.get_dimensions(shape) == 2),
-            "lines": ring,
-        }
-        for kind, passable, shape, ring in zip(
-            near["kind"], near["passable"], near.geometry, lines, strict=True
-        )
-    ]
 
 
 def _holdings(plan: PlanView, area: shapely.Geometry, frame: EarthFrame) -> list[dict[str, Any]]:
@@ -366,19 +328,5 @@ def _typical_gap_m(trees: pd.DataFrame) -> float:
     return float(max(1.0, np.sqrt(hull.area / len(trees))))
 
 
-def _first(frame: pd.DataFrame, column: str) -> Any:
-    if frame.empty or column not in frame or pd.isna(frame[column].iloc[0]):
-        return None
-    return frame[column].iloc[0]
-
-
-def _known(value: Any) -> Any:
-    return None if value is None or pd.isna(value) else value
-
-
 def _share(value: Any) -> float | None:
     return None if pd.isna(value) else round(float(value), 3)
-
-
-def _date_text(value: Any) -> str | None:
-    return None if value is None or pd.isna(value) else pd.Timestamp(value).date().isoformat()

@@ -42,7 +42,7 @@ class FieldMap(folium.Map):
         <script>L_NO_TOUCH = false; L_DISABLE_3D = false;</script>
         {% endmacro %}
         {% macro html(this, kwargs) %}
-        <main id="{{ this.get_name() }}" class="field-map"></main>
+        <main><div id="{{ this.get_name() }}" class="field-map"></div></main>
         {% endmacro %}
         {% macro script(this, kwargs) %}
         var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {

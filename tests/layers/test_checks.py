@@ -10,6 +10,7 @@ import shapely
 
 from layers import checks
 from layers.errors import Fault
+from layers.mending import drop_twins, mend_geometry
 from tests.odd_geometry import AREAS, ZONE, X, Y, area_frame
 
 
@@ -18,7 +19,7 @@ def told(faults: list[Fault], severity: str) -> dict[str, str]:
 
 
 def test_every_odd_area_is_used_mended_or_left_out_as_it_should_be() -> None:
-    mended, faults = checks.mend_geometry(area_frame(), "holdings")
+    mended, faults = mend_geometry(area_frame(), "holdings")
     areas = dict(zip(mended["holding_id"], mended.geometry.area, strict=True))
     wanted = {name: area for name, (_, area) in AREAS.items() if area is not None}
     assert areas == pytest.approx(wanted)
@@ -34,7 +35,7 @@ def test_every_odd_area_is_used_mended_or_left_out_as_it_should_be() -> None:
 
 def test_a_sound_area_is_left_as_it_is_and_nothing_is_said() -> None:
     before = area_frame("square", "hole", "multipart", "clockwise")
-    after, faults = checks.mend_geometry(before, "holdings")
+    after, faults = mend_geometry(before, "holdings")
     assert faults == []
     assert after.geometry.geom_equals(before.geometry).all()
 
@@ -42,14 +43,14 @@ def test_a_sound_area_is_left_as_it_is_and_nothing_is_said() -> None:
 def test_the_frame_that_came_in_is_untouched() -> None:
     before = area_frame()
     copy = before.copy(deep=True)
-    checks.mend_geometry(before, "holdings")
+    mend_geometry(before, "holdings")
     pd.testing.assert_frame_equal(pd.DataFrame(before), pd.DataFrame(copy))
 
 
 def test_a_sliver_beside_a_true_part_is_dropped_and_said() -> None:
     both = shapely.MultiPolygon([AREAS["square"][0], shapely.box(X + 200, Y, X + 300, Y + 0.1)])
     frame = gpd.GeoDataFrame({"holding_id": ["H1"]}, geometry=[both], crs=ZONE)
-    mended, faults = checks.mend_geometry(frame, "holdings")
+    mended, faults = mend_geometry(frame, "holdings")
     assert mended.geometry.area.tolist() == pytest.approx([10_000.0])
     assert [fault.severity for fault in faults] == ["mended"]
 
@@ -62,7 +63,7 @@ def test_a_row_in_parts_keeps_each_part_and_its_direction() -> None:
     frame = gpd.GeoDataFrame(
         {"block_id": ["B1", "B1"], "row_no": [1, 2]}, geometry=[parts, whole], crs=ZONE
     )
-    mended, _ = checks.mend_geometry(frame, "rows")
+    mended, _ = mend_geometry(frame, "rows")
     starts = [shapely.get_point(line, 0).x - X for line in mended.geometry]
     assert starts == [0.0, 50.0, 90.0]
     assert mended["row_no"].tolist() == [1, 1, 2]
@@ -72,7 +73,7 @@ def test_several_points_in_one_row_become_rows() -> None:
     frame = gpd.GeoDataFrame(
         {"point_id": ["P1"]}, geometry=[shapely.MultiPoint([(X, Y), (X + 1, Y)])], crs=ZONE
     )
-    mended, faults = checks.mend_geometry(frame, "girth")
+    mended, faults = mend_geometry(frame, "girth")
     assert len(mended) == 2
     assert faults[0].severity == "mended"
 
@@ -143,7 +144,7 @@ def test_rows_and_trees_outside_their_block_are_told() -> None:
 
 def test_twins_are_left_out_once() -> None:
     frame = pd.concat([holdings(), holdings()], ignore_index=True)
-    kept, faults = checks.drop_twins(gpd.GeoDataFrame(frame, crs=ZONE), "holdings")
+    kept, faults = drop_twins(gpd.GeoDataFrame(frame, crs=ZONE), "holdings")
     assert len(kept) == 1
     assert [fault.severity for fault in faults] == ["mended"]
 
@@ -166,6 +167,6 @@ def test_a_thousand_faults_of_a_kind_are_told_in_twenty_one_lines() -> None:
         geometry=np.full(1000, None),
         crs=ZONE,
     )
-    _, faults = checks.mend_geometry(frame, "girth")
+    _, faults = mend_geometry(frame, "girth")
     assert len(faults) == 21
     assert faults[-1].row == "P20 and 979 more"

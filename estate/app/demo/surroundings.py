@@ -92,7 +92,7 @@ def tappers() -> pd.DataFrame:
         {
             "tapper_id": [f"T{number:02d}" for number in numbers],
             "name": [f"Tapper {number:02d}" for number in numbers],
-            "skills": ["low, high" if number % 2 else "low" for number in numbers],
+            "skills": ["low, high" if number % 3 else "low" for number in numbers],
             "home_place": [f"G{(number - 1) % 9 + 1}" for number in numbers],
         }
     )

@@ -27,7 +27,8 @@ function knownHow(view, tree) {
 }
 
 function readyText(view, tree) {
-  if (tree.ready < 0) {
+  const fitToday = ["ready", "mature"].includes(view.content.palette.classes[tree.classPlace].name);
+  if (tree.ready < 0 || fitToday) {
     return null;
   }
   return tree.readyLow < 0 ? view.wording.day(tree.ready) : view.say("ready_between", {
@@ -56,7 +57,7 @@ function treeCard(view, tree) {
         task: task.id, stop: tree.stop, stops: task.trees,
       }) : null],
     ]),
-    make("h2", {}, view.say("marking")),
+    make("h3", {}, view.say("marking")),
     ...markingGuide(view, tree),
     make("p", { class: "foot" }, tree.id),
   ];
@@ -84,7 +85,7 @@ function panelGuide(view, panel) {
     value: view.wording.number(tenths / 10, 0),
   });
   return make("section", { class: "panel" },
-    make("h3", {}, [
+    make("h4", {}, [
       view.say("panel", { panel: panel.name }),
       view.say("panel_of", { number: panel.number, count: panel.count }),
       view.say(panel.up ? "up" : "down"),
@@ -98,8 +99,9 @@ function panelGuide(view, panel) {
         [view.say("slope_of_cut"), view.say("degrees", { value: view.wording.number(panel.slope / 10) })],
         [view.say("panel_width"), cm(panel.width)],
         [view.say("cut_length"), cm(panel.cut)],
-        [view.say("guide_lines"), view.say("guide_lines_apart", {
-          count: panel.lines, spacing: view.wording.number(panel.spacing / 100, 2),
+        [view.say("guide_lines"), view.wording.number(panel.lines)],
+        [view.say("lines_apart"), view.say("centimetres", {
+          value: view.wording.number(panel.spacing / 100, 2),
         })],
         [view.say("lowest"), high(panel.lowest)],
         [view.say("gutter_at"), high(panel.gutter)],
@@ -114,13 +116,13 @@ function panelPicture(view, panel) {
     (tenths) => tenths / 10);
   const apart = (panel.spacing / 100) / Math.cos((panel.slope / 10) * (Math.PI / 180));
   const reach = (panel.lines - 1) * apart * (panel.up ? 1 : -1);
-  const highest = Math.max(top, top + reach) + 5;
-  const lowest = Math.min(foot, foot + reach, cup) - 7;
-  const scale = Math.min(210 / (highest - lowest), 74 / width);
+  const highest = Math.max(top, top + reach);
+  const lowest = Math.min(foot, foot + reach, cup);
+  const scale = Math.min(190 / (highest - lowest), 74 / width);
   const left = 24;
   const x = (cm) => left + cm * scale;
-  const y = (cm) => (highest - cm) * scale;
-  const tall = (highest - lowest) * scale;
+  const y = (cm) => 12 + (highest - cm) * scale;
+  const tall = (highest - lowest) * scale + 36;
   const wide = left + width * scale + 28;
   const picture = drawing("svg", {
     width: Math.ceil(wide), height: Math.ceil(tall), "aria-hidden": "true",
@@ -189,7 +191,7 @@ function doubtCard(view, doubt) {
 function taskCard(view, task) {
   view.frame.setTitle(view.say("task") + " " + task.id);
   const place = view.content.tasks.indexOf(task);
-  const first = view.trees.find((tree) => tree.task === place && tree.stop === 1);
+  const first = view.firstOf(place);
   return [
     make("div", { class: "class-line" }, linePicture(task.style, true),
       make("span", {}, view.say("task_trees", { count: view.wording.number(task.trees) }))),
@@ -200,9 +202,10 @@ function taskCard(view, task) {
     make("p", {}, view.say("task_walk", { metres: view.wording.number(task.walk_m) })),
     make("p", {}, view.say("task_round", { day: task.day, beat: task.beat })),
     task.high_knife ? make("p", { class: "caution" }, view.say("high_knife")) : null,
-    first ? make("div", { class: "row-of-buttons" }, make("button", {
+    make("div", { class: "row-of-buttons" }, make("button", {
       class: "plain deep", type: "button", onclick: () => view.choose(first),
-    }, view.say("walk_it"))) : null,
+    }, view.say("walk_it"))),
+    first.stop > 1 ? make("p", {}, view.say("begins_elsewhere", { stop: first.stop })) : null,
   ].filter(Boolean);
 }
 
@@ -267,12 +270,12 @@ function sunCard(view) {
       sun.apart ? view.say("rose_apart", {
         share: view.wording.percent(sun.saved), doubt: view.wording.percent(sun.doubt),
       }) : view.say("rose_same")),
-    make("p", {}, sun.reason),
     big,
     make("ul", { class: "key wide" },
       keyLine(swatch("#F0D9A8"), view.say("rose_beam")),
       keyLine(swatch("#0B595F"), view.say("rose_flow")),
       keyLine(swatch("#A61931"), view.say("rose_scorch"))),
+    make("p", {}, sun.reason),
     make("table", {},
       make("thead", {}, make("tr", {}, make("th", {}, view.say("faces")),
         ...["rose_beam", "rose_flow", "rose_scorch"].map((name) => make("th", { class: "figure" },

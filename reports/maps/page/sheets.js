@@ -32,10 +32,13 @@ class FieldFrame {
       make("button", { class: "head-title", type: "button", "aria-expanded": "false",
         onclick: () => this.toggle("about") },
         make("strong", {}, title), make("span", {}, subtitle)));
-    this.bar = make("nav", { class: "bar", "aria-label": say("show") });
-    this.sheetTitle = make("h1", { tabindex: "-1" });
-    this.sheetBody = make("div", { class: "sheet-body" });
-    this.sheet = make("section", { class: "sheet", hidden: true, "aria-live": "polite" },
+    this.head.prepend(make("h1", { class: "unseen" }, title));
+    this.bar = make("nav", { class: "bar", "aria-label": say("tools") });
+    this.sheetTitle = make("h2", { tabindex: "-1", id: "sheet-title" });
+    this.sheetBody = make("div", {
+      class: "sheet-body", tabindex: "0", role: "group", "aria-labelledby": "sheet-title",
+    });
+    this.sheet = make("section", { class: "sheet", hidden: true, "aria-labelledby": "sheet-title" },
       make("div", { class: "sheet-head" }, this.sheetTitle,
         make("button", { class: "plain close", type: "button", onclick: () => this.close() },
           say("close"))),
@@ -48,7 +51,8 @@ class FieldFrame {
       this.zoomButton(iconPicture("whole"), say("whole"), () => this.fit(this.home)));
     this.corner = make("div", { class: "corner" });
     document.body.prepend(this.head);
-    document.body.append(this.corner, this.zoom, this.scale, this.sheet, this.bar);
+    document.querySelector("main").append(this.corner, this.zoom, this.scale);
+    document.body.append(this.sheet, this.bar);
     document.addEventListener("keydown", (event) => {
       if (event.key === "Escape" && this.openName) {
         this.close();
@@ -112,8 +116,8 @@ class FieldFrame {
     this.opener = document.activeElement;
     this.sheetTitle.textContent = page.title;
     this.sheetBody.replaceChildren(...[page.build(values)].flat());
-    this.sheetBody.scrollTop = 0;
     this.sheet.hidden = false;
+    this.sheetBody.scrollTop = 0;
     this.sheet.dataset.page = name;
     document.body.classList.add("sheet-open");
     this.tellButtons();
@@ -149,7 +153,7 @@ class FieldFrame {
         page.button.setAttribute("aria-expanded", String(name === this.openName));
       }
     }
-    this.head.firstChild.setAttribute("aria-expanded", String(this.openName === "about"));
+    this.head.lastChild.setAttribute("aria-expanded", String(this.openName === "about"));
   }
 
   // How much of the map the open sheet covers, so that what was chosen stays in sight.
@@ -183,7 +187,7 @@ class FieldFrame {
     const cover = this.covered();
     this.map.fitBounds(bounds, {
       paddingTopLeft: [cover.left + 14, cover.top + 14],
-      paddingBottomRight: [64, cover.bottom + 14],
+      paddingBottomRight: [64, cover.bottom + (this.sheet.hidden ? 56 : 14)],
       animate: false,
     });
   }

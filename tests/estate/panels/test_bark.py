@@ -8,12 +8,15 @@ from layers.errors import SettingError
 
 def test_ten_tappings_a_month_use_1_to_1_5_cm_and_the_guide_lines_disagree_aloud():
     # Common practice, no source: ten shavings of about 1 mm a month, lines 2.25 cm apart.
-    use = bark_use("S/2 d3", tappings_a_month=10)
+    use = bark_use()
+    assert use == bark_use("S/2 d3", tappings_a_month=10)
     assert (use.month_least_cm, use.month_most_cm) == (1.0, 1.5)
     assert use.guide_month_cm == 2.25
     assert any("use 1.0 to 1.5 cm, not 2.25" in said for said in use.findings)
     # 2.25 cm in ten tappings is 2.25 mm each, over the 1.4 mm of NY/T 1088-2006 (secondary).
     assert any("2.25 mm" in said and "1.4 mm" in said for said in use.findings)
+    # Lines that fit: a twelfth of the template of 17 cm.
+    assert any("lines 1.4 cm apart would fit d3" in said for said in use.findings)
 
 
 def test_a_year_of_guide_lines_is_27_cm_against_the_template_of_17():
@@ -68,6 +71,11 @@ def test_panel_life_of_six_years_at_d2():
     bark = practice.opening_height_cm - practice.lowest_cm
     assert panel_years(bark, 20.0) == pytest.approx(5.5)
     assert panel_years(bark, 27.0) == pytest.approx(4.1, abs=0.05)
+    # Tapped d2 with a weekly rest: 156.4 x 0.13 / cos 30 = 23.5 cm a year, 4.7 years.
+    use = bark_use("S/2 d2 6d/7")
+    assert use.panel_years == pytest.approx(4.7, abs=0.05)
+    assert any("less than the 6 years" in said for said in use.findings)
+    assert not any("less than the 6 years" in said for said in bark_use("S/2 d3").findings)
 
 
 def test_upward_use_comes_from_the_upward_cut():

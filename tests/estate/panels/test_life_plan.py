@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from estate.panels import MarkingPractice, bark_use
-from estate.panels.life_plan import life_plan, life_plans
+from estate.panels.life_blocks import life_plans
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Stage, solve
+from estate.panels.lifetime import life_plan, panel_spans
 from estate.standards import standard_named
 from layers.errors import SettingError
 
@@ -39,6 +40,8 @@ def settings_of_a_plan(draw):
         if bark:
             heights[bark + side] = draw(height)
     age = draw(st.floats(5, 29))
+    if age > 15 and draw(st.booleans()):
+        heights["HO-1"] = draw(st.floats(157.0, 185.0))
     rules = replace(
         RULES,
         renewal_years=draw(st.sampled_from([2.0, 3.5, 5.0, 8.0])),
@@ -127,10 +130,11 @@ def _check_renewal(rows, given_):
             panel, cut = today.get(side_of(row.panel), ("", np.nan))
             # Virgin bark ahead of today's cut; renewed bark behind it, or ahead where the cut of
             # today runs in renewed bark itself.
-            assert (row.kind == "renewed") == (height > cut or panel.startswith("BI"))
+            behind = height > cut if row.direction == "down" else height < cut
+            assert (row.kind == "renewed") == (behind or panel.startswith("BI"))
             if row.kind == "renewed":
                 age = years_between(pd.Timestamp(ON), row.start)
-                age += _years_cut_before(height, cut, given_)
+                age += _years_cut_before(height, cut, row.direction, given_)
                 assert age >= renewal - 0.01
 
 
@@ -138,12 +142,12 @@ def years_between(one, other):
     return (other - one).days / 365.25
 
 
-def _years_cut_before(height, cut, given_):
-    """How long before the plan a base panel's bark was cut, at the planned pace."""
+def _years_cut_before(height, cut, direction, given_):
+    """How long before the plan a place on the bark was cut, at the planned pace."""
     practice = given_["practice"]
-    pace = bark_use(given_["system"]).year_on_trunk_cm
-    if height > cut:
-        return (height - cut) / pace
+    pace = bark_use(given_["system"], direction=direction).year_on_trunk_cm
+    if direction == "up" or height > cut:
+        return abs(height - cut) / pace
     return (height - practice.lowest_cm + practice.opening_height_cm - cut) / pace
 
 
@@ -292,6 +296,26 @@ def test_no_panel_is_opened_for_a_month_or_two():
     plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 95.0})
     last = plan.groupby("panel")["year"].transform("max") == plan["year"]
     assert (plan.loc[~last, "months"] >= 3).all()
+
+
+def test_the_two_figures_of_a_panel_diagnosis():
+    # Base bark alone: 2 x 110 cm; BO-1 at 80 cm has used 50, BO-2 30: 80 of 220 cm. The 140 cm
+    # left last 140 / 15.65 = 8.94 years.
+    low = replace(PRACTICE, high_top_cm=200.0, stacked_gap_cm=50.0)
+    plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 100.0}, practice=low)
+    assert plan.attrs["virgin_used_share"] == pytest.approx(80 / 220)
+    assert plan.attrs["virgin_years_left"] == pytest.approx(8.94, abs=0.01)
+
+
+def test_spans_of_panels_for_a_chart():
+    plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 95.0})
+    spans = panel_spans(plan)
+    assert spans["panel"].is_unique
+    assert spans["months"].sum() == plan["months"].sum()
+    assert spans["from_year"].is_monotonic_increasing
+    assert (spans["low_until"] <= spans["until_year"] + 1e-9).all()
+    assert (spans["until_year"] <= spans["high_until"] + 1e-9).all()
+    assert spans["high_until"].max() <= plan["year"].max()
 
 
 def test_a_panel_or_height_that_the_tree_has_not_is_refused():

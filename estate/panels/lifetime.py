@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from typing import Any
 
 import pandas as pd
 
+from estate.figures import load_figures
+from estate.panels.bark import bark_use
 from estate.panels.life_bark import Place, stages_of
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Solution, solve
@@ -16,6 +17,7 @@ from estate.panels.life_today import (
     DAYS_A_YEAR,
     as_cut,
     by_panel,
+    diagnosis,
     overuse,
     side_of,
     untouched_sides,
@@ -23,7 +25,7 @@ from estate.panels.life_today import (
 from estate.panels.notation import HarvestSystem, parse_notation
 from estate.panels.practice import MarkingPractice
 from estate.standards import OpeningStandard, standard_named
-from layers.errors import ColumnError, SettingError
+from layers.errors import SettingError
 
 DEFAULT_SYSTEM = "S/2 d3 6d/7"
 _TINY = 1e-9
@@ -78,8 +80,9 @@ def life_plan(
         One row a panel a year: ``year`` (1 …), ``panel``, ``start``, ``end`` (first and last day),
         ``months`` (twelfths of the year's tappings), ``bark_from_cm``, ``bark_to_cm`` (height of
         the cut's low right end at start and end), ``direction``, ``kind`` (virgin or renewed),
-        ``tree_age_years`` at the start. ``attrs`` holds ``proven`` (no plan is better) and
-        ``findings`` (sentences).
+        ``tree_age_years`` at the start. ``attrs`` holds ``proven`` (no plan is better),
+        ``virgin_used_share`` (0 to 1), ``virgin_years_left`` (years of tapping that the rest
+        lasts) and ``findings`` (sentences).
 
     Raises
     ------
@@ -131,6 +134,8 @@ def life_plan(
     solution = solve(situation)
     plan = _table(solution, places, on, age)
     plan.attrs["proven"] = solution.proven
+    share, left = diagnosis(sides)
+    plan.attrs |= {"virgin_used_share": share, "virgin_years_left": left}
     plan.attrs["findings"] = (*_findings(plan, solution, situation), *overuse(sides))
     return plan
 
@@ -176,11 +181,11 @@ def _table(
             )
             gone[place] += months
             month += months
-    plan = pd.DataFrame(rows, columns=list(_COLUMNS)).astype(_COLUMNS)
+    plan = pd.DataFrame(rows, columns=list(PLAN_COLUMNS)).astype(PLAN_COLUMNS)
     return plan
 
 
-_COLUMNS = {
+PLAN_COLUMNS = {
     "year": "int64",
     "panel": "str",
     "start": "datetime64[s]",
@@ -208,103 +213,65 @@ def _findings(plan: pd.DataFrame, solution: Solution, situation: Situation) -> t
             f"The trees rest {rest} of {situation.years * MONTHS} months: no bark is old enough, "
             "or yearly change lets its side rest."
         )
+    least = load_figures("bark")["renewed_bark_least"]
     first = plan.loc[plan["kind"] == "renewed", ["panel", "start"]].head(1)
     if not first.empty:
         panel, start = first.iloc[0]
         found.append(
             f"Renewed bark is tapped from {start:%Y-%m-%d} ({panel}): measure it first, and let it "
-            "be where it is thinner than the standard asks."
+            f"be where it is thinner than {least.value:g} {least.unit} ({least.source})."
         )
     return tuple(found)
 
 
-def life_plans(
-    blocks: pd.DataFrame,
-    on: dt.date,
+def panel_spans(
+    plan: pd.DataFrame,
     *,
-    cut_heights: pd.DataFrame | None = None,
     system: HarvestSystem | str = DEFAULT_SYSTEM,
-    standard: OpeningStandard | None = None,
     practice: MarkingPractice | None = None,
-    rules: LifeRules | None = None,
 ) -> pd.DataFrame:
-    """Plan every block; blocks in the same situation are solved once.
+    """Give when each panel of one block's plan begins and ends, for a chart.
 
     Parameters
     ----------
-    blocks
-        ``block_id``, ``planted_on``; ``girth_cm`` (typical girth), ``opens_on`` (first day of
-        its plan where later than `on`) and ``tapped_last`` (panel of the last year) where known.
-    on
-        First day of the plans.
-    cut_heights
-        ``block_id``, ``panel``, ``foot_cm`` (height of the low right end of today's cut);
-        ``finished_on`` and ``tapped_years`` where known. None where nothing is tapped yet.
-    system, standard, practice, rules
-        As in :func:`life_plan`.
+    plan
+        As :func:`life_plan` gives.
+    system, practice
+        As given to it; they set the thinnest and thickest shavings.
 
     Returns
     -------
     DataFrame
-        As :func:`life_plan` gives, ``block_id`` first. ``attrs["findings"]`` maps each block to
-        its sentences.
-
-    Raises
-    ------
-    SettingError, NotationError
-        As :func:`life_plan`.
-    ColumnError
-        A block has no planting date.
+        One row a panel, in the order of their first cut: ``panel, direction, kind, from_year,
+        until_year, low_until, high_until`` (years from the plan's start), ``months``. The last two
+        are the end with the thickest and the thinnest shavings, within the plan.
     """
-    plans, findings = [], {}
-    today = {} if cut_heights is None else dict(list(cut_heights.groupby("block_id")))
-    for block in blocks.to_dict("records"):
-        planted, begins, girth, last = (
-            _known(block.get(name))
-            for name in ("planted_on", "opens_on", "girth_cm", "tapped_last")
+    rows = plan.assign(
+        begins=plan["year"] - 1 + plan.groupby("year")["months"].transform(_before) / MONTHS
+    )
+    rows["ends"] = rows["begins"] + rows["months"] / MONTHS
+    spans = rows.groupby("panel", sort=False, as_index=False).agg(
+        direction=("direction", "first"),
+        kind=("kind", "first"),
+        from_year=("begins", "min"),
+        until_year=("ends", "max"),
+        months=("months", "sum"),
+    )
+    last = rows["ends"].max() if len(rows) else 0.0
+    used = {way: bark_use(system, direction=way, practice=practice) for way in ("down", "up")}
+    planned, least, most = (
+        spans["direction"].map(
+            {way: getattr(use, f"shaving_{name}_mm") for way, use in used.items()}
         )
-        if planted is None:
-            raise ColumnError.at(
-                layer="blocks",
-                row=block["block_id"],
-                found="no planting date",
-                expected="planted_on",
-                remedy="Ask the holding for the year of planting.",
-            )
-        cuts = today.get(block["block_id"])
-        first = on if begins is None else max(on, pd.Timestamp(begins).date())
-        plan = life_plan(
-            pd.Timestamp(planted).date(),
-            first,
-            girth_cm=girth,
-            cut_heights=_told(cuts, "foot_cm"),
-            finished_on={
-                panel: pd.Timestamp(day).date() for panel, day in _told(cuts, "finished_on").items()
-            },
-            tapped_years=_told(cuts, "tapped_years"),
-            tapped_last=last,
-            system=system,
-            standard=standard,
-            practice=practice,
-            rules=rules,
-        )
-        findings[block["block_id"]] = plan.attrs.pop("findings")
-        plan.attrs.clear()
-        plan.insert(0, "block_id", pd.Series(block["block_id"], index=plan.index, dtype="str"))
-        plans.append(plan)
-    if not plans:
-        return pd.DataFrame(columns=["block_id", *_COLUMNS]).astype({"block_id": "str"} | _COLUMNS)
-    every = pd.concat(plans, ignore_index=True)
-    every.attrs["findings"] = findings
-    return every
+        for name in ("planned", "least", "most")
+    )
+    length = spans["until_year"] - spans["from_year"]
+    spans["low_until"] = (spans["from_year"] + length * planned / most).clip(upper=last)
+    spans["high_until"] = (spans["from_year"] + length * planned / least).clip(upper=last)
+    order = ["panel", "direction", "kind", "from_year", "until_year", "low_until", "high_until"]
+    return spans[[*order, "months"]]
 
 
-def _known(value: Any) -> Any:
-    return None if value is None or pd.isna(value) else value
-
-
-def _told(cuts: pd.DataFrame | None, column: str) -> dict[str, Any]:
-    """Give what a column tells of each panel."""
-    if cuts is None or column not in cuts:
-        return {}
-    return cuts.dropna(subset=column).set_index("panel")[column].to_dict()
+def _before(months: pd.Series) -> pd.Series:
+    """Months of a year that are gone before each of its rows."""
+    return months.cumsum() - months
