@@ -9,6 +9,7 @@ import datetime
 import io
 import re
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 from xml.etree import ElementTree
 
@@ -150,7 +151,8 @@ def girth_histogram(
             "{number} tree without a girth", "{number} trees without a girth", unknown
         )
         axis.set_title(said, loc="right", fontsize=9, color=QUIET_INK)
-    axis.legend(frameon=False, fontsize=9)
+    if axis.get_legend_handles_labels()[0]:
+        axis.legend(frameon=False, fontsize=9)
     return axis
 
 
@@ -345,8 +347,7 @@ def chart_drawing(draw: Callable[[], Axes], *, width_mm: float, height_mm: float
     width_mm, height_mm
         Size on paper, millimetres.
     """
-    for file in sorted(font_folder().glob("*.ttf")):
-        font_manager.fontManager.addfont(file)
+    _know_our_fonts()
     style: dict[Any, Any] = {
         "font.family": list(FONT_FAMILIES),
         "font.size": 9.5,
@@ -363,6 +364,12 @@ def chart_drawing(draw: Callable[[], Axes], *, width_mm: float, height_mm: float
         page = io.StringIO()
         figure.savefig(page, format="svg", transparent=True, metadata={"Date": None})
     return _parted(page.getvalue(), width_mm=width_mm, height_mm=height_mm)
+
+
+@lru_cache(maxsize=1)
+def _know_our_fonts() -> None:
+    for file in sorted(font_folder().glob("*.ttf")):
+        font_manager.fontManager.addfont(file)
 
 
 _SVG = "{http://www.w3.org/2000/svg}"

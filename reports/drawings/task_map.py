@@ -24,6 +24,7 @@ WAY_GREY, ROW_GREY, NEIGHBOUR_GREY = "#A8A8A8", "#C4C4C4", "#8C8C8C"
 _ARROW_EVERY_MM = 17.0
 _ROW_LABEL_GAP_MM = 4.0
 _TREES_COUNT = 3
+_LEAST_GROUND_M = 20.0
 _ASLANT = (0.5, -0.5, np.pi - 0.5, np.pi + 0.5)
 PLACE_WORDS = {
     "collection": mark("Collection place"),
@@ -118,8 +119,8 @@ def task_frame(ground: TaskGround, *, width_mm: float, height_mm: float) -> Pape
 def _frame_of(shown: Sequence[BaseGeometry], *, width_mm: float, height_mm: float) -> PaperFrame:
     west, south, east, north = shapely.total_bounds(shown)
     scale = round_scale(
-        wide_m=east - west,
-        high_m=north - south,
+        wide_m=max(east - west, _LEAST_GROUND_M),
+        high_m=max(north - south, _LEAST_GROUND_M),
         width_mm=width_mm - 2 * MARGIN_MM,
         height_mm=height_mm - 2 * MARGIN_MM,
     )
@@ -229,7 +230,10 @@ def _edges(ground: TaskGround, frame: PaperFrame) -> list[list[Spot]]:
 
 
 def _every_mm(line: NDArray[np.float64]) -> NDArray[np.float64]:
-    return shapely.get_coordinates(shapely.segmentize(shapely.LineString(line), 1.0))
+    whole = shapely.LineString(line)
+    if whole.length == 0:
+        return line[:1]
+    return shapely.get_coordinates(shapely.segmentize(whole, 1.0))
 
 
 def _outline(geometry: BaseGeometry) -> BaseGeometry:
@@ -254,6 +258,8 @@ def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame, size_mm: float) ->
 def _arrows(walk: NDArray[np.float64]) -> list[list[Spot]]:
     """Give arrow heads along a line, about every `_ARROW_EVERY_MM`."""
     line = shapely.LineString(walk)
+    if line.length == 0:
+        return []
     count = max(1, int(line.length // _ARROW_EVERY_MM))
     at = (np.arange(count) + 0.5) * line.length / count
     here = shapely.get_coordinates(shapely.line_interpolate_point(line, at))

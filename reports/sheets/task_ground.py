@@ -86,8 +86,11 @@ def tasks_of_block(plan: PlanView, block_id: str) -> list[str]:
 
 
 def members_of(plan: PlanView) -> pd.Series:
-    """Give each block's member, by ``block_id``."""
-    joined = plan.layers.blocks[["block_id", "holding_id"]].merge(
-        pd.DataFrame(plan.layers.holdings[["holding_id", "member"]]), on="holding_id", how="left"
-    )
-    return joined.set_index("block_id")["member"].fillna("")
+    """Give each block's member, by ``block_id``; empty where the layers don't say."""
+    blocks, holdings = plan.layers.blocks, plan.layers.holdings
+    by_block = pd.Series("", index=pd.Index(blocks["block_id"]), dtype=object)
+    if "holding_id" not in blocks or "member" not in holdings:
+        return by_block
+    named = holdings.dropna(subset=["member"]).set_index("holding_id")["member"]
+    owners = blocks["holding_id"].map(named.astype(str)).fillna("")
+    return pd.Series(owners.to_numpy(object), index=by_block.index)
