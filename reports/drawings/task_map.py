@@ -92,7 +92,7 @@ class PaperFrame:
         """Give the lines, or the outlines, of a geometry on paper, cut at the frame."""
         cut = shapely.intersection(geometry, self.ground)
         parts = shapely.get_parts(cut)
-        kept = [part for part in parts if shapely.get_dimensions(part) >= 1]
+        kept = [part for part in parts if shapely.get_dimensions(part) >= 1 and not part.is_empty]
         return [self._line(shapely.get_coordinates(part)) for part in kept]
 
     def _line(self, xy: NDArray[np.float64]) -> list[Spot]:
