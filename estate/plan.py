@@ -20,7 +20,15 @@ from estate.girth import (
     taped_trees,
 )
 from estate.panels import lay_panels
-from estate.roster import RoundSettings, assign_beats, beat_sums, draw_roster, lose_mornings
+from estate.roster import (
+    RoundSettings,
+    assign_beats,
+    beat_blocks,
+    beat_sums,
+    crew_with_given,
+    draw_roster,
+    lose_mornings,
+)
 from estate.roster.homes import home_distances
 from estate.standards import DEFAULT_STANDARD, OpeningStandard, standard_named
 from estate.sun import face_blocks
@@ -53,7 +61,9 @@ class PlanSettings:
         Points that the manager set on a tree: `point_id`, `tree_id` (missing: no tree); None for
         none.
     crew
-        Beats that the manager gave to tappers: `beat_id`, `tapper_id`; None to assign them.
+        Beats that the manager gave to tappers: `beat_id`, `tapper_id` and `block_ids` as
+        :func:`estate.roster.crew_with_given` takes them; the other beats are assigned. None to
+        assign them all.
     lost
         Mornings lost to rain: `date`, `beat_id` (missing: everywhere); None for none.
     records
@@ -191,9 +201,7 @@ def plan_estate(
     )
 
     say("Give each task a tapper and its dates, and reckon the crop")
-    crew = settings.crew
-    if crew is None:
-        crew = _crew(layers, drawn.task_sums, drawn.walks)
+    crew, passed_over = _crew(layers, drawn.task_sums, drawn.walks, settings.crew)
     roster = draw_roster(drawn.task_sums, layers.tappers, settings.rounds, crew=crew)
     if settings.lost is not None:
         roster = lose_mornings(roster, settings.lost, settings.rounds)
@@ -204,7 +212,7 @@ def plan_estate(
         layers=layers,
         standard=settings.standard,
         rounds=settings.rounds,
-        faults=faults,
+        faults=(*faults, *passed_over),
         matches=matches,
         measured=measured,
         girth_flags=flags,
@@ -287,10 +295,19 @@ def _check_decided(layers: Layers, settings: PlanSettings) -> None:
             )
 
 
-def _crew(layers: Layers, task_sums: pd.DataFrame, walks: gpd.GeoDataFrame) -> pd.DataFrame:
+def _crew(
+    layers: Layers,
+    task_sums: pd.DataFrame,
+    walks: gpd.GeoDataFrame,
+    given: pd.DataFrame | None,
+) -> tuple[pd.DataFrame, tuple[Fault, ...]]:
     beats = beat_sums(task_sums)
     home_km = home_distances(layers.tappers, layers.places, walks, task_sums, beats)
-    return assign_beats(layers.tappers, beats, home_km=home_km)
+    if given is None or given.empty:
+        return assign_beats(layers.tappers, beats, home_km=home_km), ()
+    return crew_with_given(
+        layers.tappers, beats, given, blocks=beat_blocks(task_sums), home_km=home_km
+    )
 
 
 def _crop(
