@@ -101,11 +101,17 @@ def plan_estate(
         layers=layers,
         standard=settings.standard,
         rounds=settings.rounds,
-        faults=faults,
+        faults=faults + mornings.crew_faults,
         **vars(survey),
         **vars(stand),
         **vars(marked),
-        **vars(mornings),
+        tasks=mornings.tasks,
+        task_sums=mornings.task_sums,
+        walks=mornings.walks,
+        crew=mornings.crew,
+        roster=mornings.roster,
+        crop=mornings.crop,
+        behind=mornings.behind,
     )
 
 
