@@ -174,7 +174,7 @@ def plan_lives(layers: Layers, stand: Stand, settings: PlanSettings) -> pd.DataF
     cuts = todays_cuts(facts, settings, rules)
     life = life_plans(facts, settings.on, cut_heights=cuts if len(cuts) else None, **rules)
     sources = dict(zip(cuts["block_id"], cuts["cut_source"], strict=True)) if len(cuts) else {}
-    source = life["block_id"].map(sources).fillna("untouched").astype("string")
+    source = life["block_id"].map(sources).astype("string").fillna("untouched")
     told = life.attrs
     life = life.assign(cut_source=source)
     life.attrs = told
