@@ -90,7 +90,7 @@ class OutsideLinks(HTMLParser):
 
     def handle_data(self, data):
         if self.inside == "style":
-            self.asked += re.findall(r"@import[^;]*|url\((?!#)[^)]*\)", data)
+            self.asked += re.findall(r"@import[^;]*|url\((?!#|data:)[^)]*\)", data)
 
 
 def test_the_markup_and_styles_ask_for_no_file(pages):

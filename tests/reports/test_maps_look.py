@@ -46,7 +46,7 @@ def every_sheet(page, name):
         page.evaluate(f"fieldView.frame.open('{sheet}')")
         yield sheet
     if name == "overview":
-        page.evaluate("fieldView.choose(fieldView.content.blocks[2])")
+        page.evaluate("fieldView.choose(fieldView.content.blocks.at(-1))")
         yield "block"
     else:
         page.evaluate("fieldView.choose(fieldView.trees[44])")
