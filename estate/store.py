@@ -58,6 +58,9 @@ def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
         "crop": plan.crop,
         "sun_rose": plan.rose,
         "girth_flags": plan.girth_flags,
+        "life_plans": plan.life,
+        "to_tape": plan.to_tape,
+        "behind": plan.behind,
     }
 
 

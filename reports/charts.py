@@ -9,6 +9,7 @@ import datetime
 import io
 import re
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 from xml.etree import ElementTree
 
@@ -19,12 +20,14 @@ from matplotlib import font_manager
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.projections.polar import PolarAxes
+from numpy.typing import NDArray
 
 from reports.drawings.strokes import MM_A_POINT, Anchor, Drawing, Label
 from reports.palette import (
     CLASS_MARKS,
     DECISION_STYLES,
     INK,
+    PAPER,
     QUIET_INK,
     SUN_BEAM,
     SUN_DIFFUSE,
@@ -108,7 +111,9 @@ def girth_histogram(
     Parameters
     ----------
     girths
-        ``girth_cm``; trees without one are left out and counted in the label.
+        ``girth_cm`` and, where known, ``girth_source``: trees whose girth is ``estimated`` are
+        drawn pale on top of the others. Trees without a girth are left out and counted in the
+        label.
     later, later_on
         The same trees on a later day, and that day; drawn as an outline.
     least_cm
@@ -124,9 +129,7 @@ def girth_histogram(
     else:
         first = np.floor(everyone.min() / _BAR_CM) * _BAR_CM
         edges = np.arange(first, everyone.max() + 2 * _BAR_CM, _BAR_CM)
-    now = words.say("{trees} trees now", trees=words.number(len(known)))
-    style = CLASS_MARKS["immature"].fill
-    axis.hist(known, bins=edges.tolist(), color=style, edgecolor="white", linewidth=0.6, label=now)
+    _stacked_girths(axis, girths, edges, words)
     if later is not None and later_on is not None:
         label = words.say("expected on {day}", day=words.date(later_on))
         axis.hist(
@@ -148,8 +151,40 @@ def girth_histogram(
             "{number} tree without a girth", "{number} trees without a girth", unknown
         )
         axis.set_title(said, loc="right", fontsize=9, color=QUIET_INK)
-    axis.legend(frameon=False, fontsize=9)
+    if axis.get_legend_handles_labels()[0]:
+        axis.legend(frameon=False, fontsize=9)
     return axis
+
+
+def _stacked_girths(
+    axis: Axes, girths: pd.DataFrame, edges: NDArray[np.float64], words: Words
+) -> None:
+    """Draw the girths that go back to a tape, and over them, pale, those that are estimated."""
+    known = girths.dropna(subset=["girth_cm"])
+    guessed = known["girth_source"].eq("estimated") if "girth_source" in known else False
+    guessed = np.broadcast_to(guessed, len(known))
+    colour = CLASS_MARKS["immature"].fill
+    floor = np.zeros(len(edges) - 1)
+    for chosen, fill, hatch, said in (
+        (~guessed, colour, "", mark("{trees} trees from a measured girth")),
+        (guessed, PAPER, "///", mark("{trees} trees estimated")),
+    ):
+        counts, _ = np.histogram(known["girth_cm"][chosen], bins=edges)
+        if not counts.any():
+            continue
+        axis.bar(
+            edges[:-1],
+            counts,
+            width=np.diff(edges),
+            bottom=floor,
+            align="edge",
+            color=fill,
+            edgecolor=colour if hatch else "white",
+            linewidth=0.6,
+            hatch=hatch,
+            label=words.say(said, trees=words.number(int(counts.sum()))),
+        )
+        floor = floor + counts
 
 
 def sun_rose(
@@ -312,8 +347,7 @@ def chart_drawing(draw: Callable[[], Axes], *, width_mm: float, height_mm: float
     width_mm, height_mm
         Size on paper, millimetres.
     """
-    for file in sorted(font_folder().glob("*.ttf")):
-        font_manager.fontManager.addfont(file)
+    _know_our_fonts()
     style: dict[Any, Any] = {
         "font.family": list(FONT_FAMILIES),
         "font.size": 9.5,
@@ -330,6 +364,12 @@ def chart_drawing(draw: Callable[[], Axes], *, width_mm: float, height_mm: float
         page = io.StringIO()
         figure.savefig(page, format="svg", transparent=True, metadata={"Date": None})
     return _parted(page.getvalue(), width_mm=width_mm, height_mm=height_mm)
+
+
+@lru_cache(maxsize=1)
+def _know_our_fonts() -> None:
+    for file in sorted(font_folder().glob("*.ttf")):
+        font_manager.fontManager.addfont(file)
 
 
 _SVG = "{http://www.w3.org/2000/svg}"

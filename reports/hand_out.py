@@ -99,6 +99,8 @@ def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
         "tasks": plan.task_sums,
         "roster": plan.roster,
         "crop": plan.crop,
+        "behind": plan.behind,
+        "life": plan.life,
         "points": plan.matches,
         "odd-girths": plan.girth_flags,
         "sun": plan.rose,

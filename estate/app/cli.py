@@ -14,9 +14,11 @@ import click
 
 from estate import store
 from estate.app import summary
+from estate.app.own_files import notes_folder, read_own_files
+from estate.app.questions import QUESTIONS
 from estate.app.runs import Run, output_folder, project_file, run_plan
 from estate.figures import COMMON_PRACTICE
-from estate.plan import PlanSettings
+from estate.plan_settings import PlanSettings
 from estate.roster import MAKE_UPS, RoundSettings
 from estate.standards import DEFAULT_STANDARD, standard_named, standards
 from layers.bring_in import bring_in
@@ -56,7 +58,7 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
             click.option(
                 "--own-standards",
                 type=EXISTING,
-                help="A TOML file with opening standards of your own.",
+                help="Opening standards of your own. [default: standards.toml in the folder]",
             ),
             click.option(
                 "--on",
@@ -134,11 +136,10 @@ def _plan(
     project = project_file(source, output_folder(source, out))
     saved = store.saved_settings(project) if project.exists() else {}
     day = on or date.today()
+    own = own_standards or read_own_files(notes_folder(source)).standards
     settings = PlanSettings(
         on=day,
-        standard=standard_named(
-            standard or saved.get("standard", DEFAULT_STANDARD), own=own_standards
-        ),
+        standard=standard_named(standard or saved.get("standard", DEFAULT_STANDARD), own=own),
         round_settings=RoundSettings(
             start=start or day + timedelta(days=1),
             days=days,
@@ -242,6 +243,10 @@ def rain(project: Path, day: date, beat: str | None) -> None:
     """Record a morning lost to rain; the next run makes it up by the round's rule."""
     store.lose_morning(project, day, beat)
     click.echo(f"{day} is lost in {beat or 'every beat'}. Now: estate plan {project}")
+
+
+for question in QUESTIONS:
+    commands.add_command(question)
 
 
 def _faults_of(error: LayerError) -> tuple[Fault, ...]:

@@ -11,15 +11,8 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from estate.figures import Figure, load_figures
-from estate.girth.growth import (
-    DAYS_A_YEAR,
-    GrowthModel,
-    age_years,
-    fit_growth,
-    in_tapping,
-    opening_age_years,
-    trade_girth_cm,
-)
+from estate.girth.ages import DAYS_A_YEAR, age_years, in_tapping, opening_age_years, trade_girth_cm
+from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.stand import Places, StandModel, condition, fit_stand
 from estate.girth.tapes import best_of_point, usable
 from estate.girth.variogram import Variogram
@@ -149,7 +142,10 @@ def _grown_on(
     return rows.assign(
         girth_cm=np.maximum(rows["girth_cm"] + increment * years, 0.1),
         noise_cm2=tape + (spread * years) ** 2,
-        shift_cm=np.nan_to_num(growth.block_sd(rows["block_id"])) * np.abs(years),
+        shift_cm=np.hypot(
+            np.nan_to_num(growth.block_sd(rows["block_id"])) * years,
+            np.nan_to_num(growth.year_sd(rows["block_id"])) * np.sqrt(np.abs(years)),
+        ),
         grown=np.abs(years) * DAYS_A_YEAR > _FRESH_DAYS,
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -13,11 +14,21 @@ from numpy.typing import NDArray
 
 from layers.errors import ColumnError
 from layers.matching.law import SurveyLaw, first_law
-from layers.matching.learning import Search, Session, Walked, learn_law, walk_session
-from layers.matching.points import check_points, check_trees, lay_out_session, session_codes
+from layers.matching.learning import draw_laws, first_odds, learn_law
+from layers.matching.points import check_points, check_trees, lay_out_sessions, session_codes
+from layers.matching.session import (
+    Search,
+    Session,
+    Walked,
+    average_walked,
+    make_ground,
+    walk_session,
+)
 from layers.matching.stand import Stand, lay_out_stand
 
 LEARN_POINTS = 3000
+LAWS = 6
+LAWS_UP_TO_POINTS = 30_000
 THREADS = 2
 
 Whole = NDArray[np.int64]
@@ -99,18 +110,15 @@ def match_survey(
     stand = lay_out_stand(trees)
     codes, names = session_codes(points)
     fixed = _confirmed_trees(trees, points, stand, confirmed)
-    parts = [
-        lay_out_session(points, stand, fixed, np.flatnonzero(codes == code))
-        for code in range(len(names))
-    ]
+    parts = lay_out_sessions(points, stand, fixed, codes)
     sessions = [session for session, _ in parts]
     known = _earlier_girths(trees, stand, earlier)
-    law = SurveyLaw(steps=first_law(_mean_step(stand, sessions)))
-    law = learn_law(stand, _to_learn_from(sessions), law, known, search=search)
-    with ThreadPoolExecutor(THREADS) as pool:
-        walked = list(
-            pool.map(lambda one: walk_session(stand, one, law, known, search=search), sessions)
-        )
+    law = SurveyLaw(steps=first_law(_mean_step(stand, sessions)), odds=first_odds(sessions, known))
+    some = _to_learn_from(sessions)
+    law = learn_law(stand, some, law, known, search=search)
+    number = LAWS if len(points) <= LAWS_UP_TO_POINTS else 0
+    laws = draw_laws(stand, some, law, known, search=search, number=number) or [law]
+    walked = _walk_under_laws(stand, sessions, laws, known, search)
     inside = [one for _, one in parts]
     return SurveyMatch(
         matches=_matches(trees, points, stand, walked, inside),
@@ -118,6 +126,23 @@ def match_survey(
         sessions=_session_frame(names, walked, law),
         law=law,
     )
+
+
+def _walk_under_laws(
+    stand: Stand,
+    sessions: Sequence[Session],
+    laws: Sequence[SurveyLaw],
+    earlier: NDArray[np.float64],
+    search: Search,
+) -> list[Walked]:
+    """Walk every session under each law, and average what they give."""
+    walked: list[list[Walked]] = []
+    for law in laws:
+        ground = make_ground(stand, law, earlier)
+        walk = partial(walk_session, ground, search=search)
+        with ThreadPoolExecutor(THREADS) as pool:
+            walked.append(list(pool.map(walk, sessions)))
+    return [average_walked(list(same)) for same in zip(*walked, strict=True)]
 
 
 def _to_learn_from(sessions: Sequence[Session]) -> list[Session]:
@@ -146,12 +171,12 @@ def _mean_step(stand: Stand, sessions: Sequence[Session]) -> float:
 def _earlier_girths(
     trees: gpd.GeoDataFrame, stand: Stand, earlier: pd.DataFrame | None
 ) -> NDArray[np.float64]:
-    known = np.full((stand.size, 3), np.nan)
+    known = np.full((stand.size, 2), np.nan)
     if earlier is None or not len(earlier):
         return known
     girth = earlier.groupby("tree_id")["girth_cm"].mean()
     known[:, 0] = girth.reindex(trees["tree_id"].iloc[stand.source]).to_numpy(float)
-    known[:, 1:] = np.where(np.isnan(known[:, :1]), np.nan, [[0.0, 1.0]])
+    known[:, 1] = np.where(np.isnan(known[:, 0]), np.nan, 1.0)
     return known
 
 
