@@ -42,6 +42,8 @@ class FieldMap(folium.Map):
         """
         {% macro header(this, kwargs) %}
         <meta name="viewport" content="width=device-width, initial-scale=1" />
+        <meta http-equiv="Content-Security-Policy" content="default-src 'none'; img-src data:;
+            font-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'" />
         <script>L_NO_TOUCH = false; L_DISABLE_3D = false;</script>
         {% endmacro %}
         {% macro html(this, kwargs) %}
