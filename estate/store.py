@@ -11,7 +11,7 @@ import pandas as pd
 
 from estate.plan import EstatePlan
 from estate.roster import beat_blocks, beat_sums, can_tap
-from layers.contract import LAYERS
+from layers.contract import LAYERS, Layers
 from layers.errors import ColumnError, SettingError
 from layers.geopackage import layer_names, read_layer, write_layers
 from layers.terrain import write_terrain
@@ -73,7 +73,6 @@ def save_plan(path: Path, plan: EstatePlan) -> None:
     as it is.
     """
     layers = plan.layers
-    inputs = {name: getattr(layers, name) for name in LAYERS}
     settings = pd.DataFrame(
         {
             "name": ["project", "on", "standard", "interval_days", "start", "days"],
@@ -89,8 +88,13 @@ def save_plan(path: Path, plan: EstatePlan) -> None:
     )
     if layers.terrain is not None and not terrain_file(path).exists():
         write_terrain(terrain_file(path), layers.terrain)
-    written = {name: frame for name, frame in inputs.items() if len(frame) or len(frame.columns)}
-    write_layers(path, {**written, **result_layers(plan), SETTINGS: settings})
+    write_layers(path, {**input_layers(layers), **result_layers(plan), SETTINGS: settings})
+
+
+def input_layers(layers: Layers) -> dict[str, pd.DataFrame]:
+    """Give the layers that came in, by the names under which a project keeps them."""
+    frames = {name: getattr(layers, name) for name in LAYERS}
+    return {name: frame for name, frame in frames.items() if len(frame) or len(frame.columns)}
 
 
 def terrain_file(path: Path) -> Path:

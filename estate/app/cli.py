@@ -258,12 +258,21 @@ def assign(project: Path, beat: str, tapper: str | None, nobody: bool) -> None:
 
 @commands.command(epilog="Example: estate serve our-layers")
 @click.argument("source", metavar="FOLDER|PROJECT", type=EXISTING)
-@click.option("--port", default=8787, show_default=True, help="The page's port on this computer.")
-def serve(source: Path, port: int) -> None:
-    """Show a local web page for mapper, surveyor and manager, on this computer only."""
+@click.option(
+    "--port",
+    type=click.IntRange(1024, 65535),
+    default=8787,
+    show_default=True,
+    help="The page's port on this computer.",
+)
+@click.option("--own-standards", type=EXISTING, help="A TOML file with standards of your own.")
+def serve(source: Path, port: int, own_standards: Path | None) -> None:
+    """Show a web page for mapper, surveyor and manager, on this computer only."""
     from estate.app.web import serve as serve_page
 
-    serve_page(source, port=port, say=lambda line: click.echo(line, err=True))
+    serve_page(
+        source, port=port, own_standards=own_standards, say=lambda line: click.echo(line, err=True)
+    )
 
 
 for question in QUESTIONS:
