@@ -33,6 +33,7 @@ class EstatePlan:
     rounds: RoundSettings
     faults: tuple[Fault, ...]
     matches: pd.DataFrame
+    doubts: pd.DataFrame
     measured: pd.DataFrame
     girth_flags: pd.DataFrame
     girths: pd.DataFrame

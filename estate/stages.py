@@ -41,6 +41,7 @@ from estate.sun import FacingOptions, face_blocks
 from estate.tasks import TaskPlan, TaskSettings, draw, minutes
 from layers.contract import Layers
 from layers.errors import Fault
+from layers.matching import field_list
 from layers.matching.rounds import match_rounds
 
 TAPPED_BLOCKS = ("open", "in tapping")
@@ -52,6 +53,7 @@ class Survey:
     """Girth points joined to trees, and cleaned."""
 
     matches: pd.DataFrame
+    doubts: pd.DataFrame
     measured: pd.DataFrame
     girth_flags: pd.DataFrame
 
@@ -100,7 +102,8 @@ def join_survey(layers: Layers, settings: PlanSettings) -> Survey:
         blocks=layers.blocks,
         figures=load_figures("growth", own=settings.own_figures),
     )
-    return Survey(matches=matches, measured=measured, girth_flags=flags)
+    doubts = field_list(matches, layers.trees, layers.girth)
+    return Survey(matches=matches, doubts=doubts, measured=measured, girth_flags=flags)
 
 
 def class_stand(layers: Layers, survey: Survey, settings: PlanSettings) -> Stand:

@@ -222,7 +222,7 @@ def _point(row: dict[str, Any], words: dict[str, Any]) -> PointGlance:
     girth = row.get("girth_cm")
     return PointGlance(
         point_id=key,
-        girth_cm=None if pd.isna(girth) else float(girth),
+        girth_cm=None if girth is None or pd.isna(girth) else float(girth),
         surveyor=_text(row.get("surveyor")),
         measured_at=day_words(pd.to_datetime(row.get("measured_at"))),
         choices=tuple(choices),
