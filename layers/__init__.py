@@ -55,6 +55,7 @@ __all__ = [
     "metric_crs",
     "read_layer",
     "read_terrain",
+    "with_every_column",
     "write_layers",
     "write_terrain",
 ]
