@@ -12,6 +12,7 @@ from layers.bring_in import (
 from layers.contract import (
     LAYERS,
     Layers,
+    with_every_column,
 )
 from layers.crs import (
     geodesic_area_ha,
