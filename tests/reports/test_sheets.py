@@ -24,7 +24,7 @@ def test_a_block_has_one_page_a_task(plan, pages):
 
 
 def test_a_sheet_says_what_a_tapper_needs(pages):
-    for words in ("Cut faces north", "Scale 1:", "Take care", "Emergency", "Days to tap"):
+    for words in ("Cut faces", "Scale 1:", "Take care", "Emergency", "Days to tap"):
         assert words in pages[0]
 
 
