@@ -19,9 +19,15 @@ _SHORTENED = 10
 EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
     "blocks": {"row_bearing_deg": "number"},
     "rows": {"tree_gap_m": "number", "first_tree_m": "number"},
-    "trees": {"row_no": "whole"},
-    "girth": {"block_id": "text", "tree_id": "text"},
-    "obstacles": {"name": "text"},
+    "trees": {"row_no": "whole", "place_source": "text"},
+    "girth": {
+        "block_id": "text",
+        "tree_id": "text",
+        "place_source": "text",
+        "written_block_id": "text",
+        "written_tree_id": "text",
+    },
+    "obstacles": {"name": "text", "passable_source": "text"},
 }
 
 # Other names that a column may bear, in the trade's and the surveyors' plain words.
@@ -56,7 +62,9 @@ _NUMBER = re.compile(
 _ZONED = re.compile(r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$", re.IGNORECASE)
 _TRUE = {"true", "yes", "y", "1", "1.0", "t"}
 _FALSE = {"false", "no", "n", "0", "0.0", "f"}
-# What programs add to number the rows of a file; a GeoPackage keeps these names for itself.
+# How many unknown columns are named before the rest are counted.
+_MOST_NAMED = 8
+# What programs add to number the rows of a file.
 _COUNTERS = ("fid", "ogc_fid", "gpkg_fid")
 
 
@@ -102,7 +110,7 @@ def kinds_of(layer: str) -> dict[str, str]:
 def name_columns(
     frame: pd.DataFrame, layer: str, *, own: Mapping[str, str], place: Place
 ) -> tuple[pd.DataFrame, list[Fault]]:
-    """Give the frame with the contract's column names; columns it doesn't know keep their own.
+    """Give the frame with the contract's column names; columns it doesn't know are left out.
 
     A column in another unit, named with it (``girth_mm``, ``diameter_cm``, ``bark_cm``), is
     turned into the contract's unit, and said.
@@ -153,34 +161,35 @@ def name_columns(
     named = named.rename(
         columns={**renamed, **{column: ours for column, (ours, _) in converted.items()}}
     )
-    return _without_doubles(named, kinds, faults, place)
+    return _known_only(named, kinds, faults, place)
 
 
-def _without_doubles(
+def _known_only(
     named: pd.DataFrame, kinds: Mapping[str, str], faults: list[Fault], place: Place
 ) -> tuple[pd.DataFrame, list[Fault]]:
-    """Leave out row counters, and columns whose names differ from another's in capitals only."""
-    seen = {*kinds, "geometry"}
-    kept = []
-    for position, column in enumerate(named.columns):
-        name = str(column).lower()
-        ours = column in kinds or column == "geometry"
-        counter = name in _COUNTERS or name.startswith("unnamed: ")
-        double = not ours and name in seen
-        if not counter and not double:
-            kept.append(position)
-            seen.add(name)
-        if double:
-            faults = [
-                *faults,
-                place.fault(
-                    "noted",
-                    found=f"a second column {column!s}, left out",
-                    expected="each column once",
-                    remedy="Keep the one that counts.",
-                ),
-            ]
-    return named.iloc[:, kept], faults
+    """Leave out the columns that the job doesn't know: later stages add their own to the frame."""
+    unknown = [
+        str(column)
+        for column in named.columns
+        if column not in kinds
+        and column != "geometry"
+        and str(column).lower() not in _COUNTERS
+        and not str(column).lower().startswith("unnamed: ")
+    ]
+    if unknown:
+        more = f" and {len(unknown) - _MOST_NAMED} more" * (len(unknown) > _MOST_NAMED)
+        told = place.fault(
+            "noted",
+            found="columns that the job doesn't know, not used: "
+            + ", ".join(unknown[:_MOST_NAMED])
+            + more,
+            expected="any of " + ", ".join(kinds),
+            remedy="Where one of them is ours under another name, say so in columns.toml.",
+        )
+        faults = [*faults, told]
+    return named[
+        [column for column in named.columns if column in kinds or column == "geometry"]
+    ], faults
 
 
 def _chosen(
