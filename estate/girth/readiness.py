@@ -176,14 +176,14 @@ def _share(block: _Block, stand: StandOnDate, bark_mm: pd.Series, rule: Decision
         clusters=clusters,
     )
     if block.design is None:
-        share, variance = predicted_share(view, needs)
-        freedom = view.freedom
+        share, variance, freedom = predicted_share(view, needs, departures=stand.departures)
     else:
         share, variance = assisted_share(
             view,
             at,
             (taped["share"].to_numpy(float) >= needs).astype(float),
             needs,
+            departures=stand.departures,
             design=block.design,
             clusters=clusters,
             cluster_count=standing["row_id"].nunique() if clusters is not None else None,

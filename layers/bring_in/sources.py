@@ -178,7 +178,7 @@ def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:
             continue
         if layer is None:
             continue
-        fits = RASTER_ENDINGS if layer == TERRAIN else _endings(layer)
+        fits = file_endings(layer)
         if ending in fits:
             found.append(Found(layer=layer, path=path))
         else:
@@ -198,7 +198,16 @@ def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:
     return found, faults
 
 
-def _endings(layer: str) -> tuple[str, ...]:
+def file_endings(layer: str) -> tuple[str, ...]:
+    """Give the endings of the files that a layer is read from.
+
+    Examples
+    --------
+    >>> file_endings("tappers")
+    ('.csv', '.xlsx')
+    """
+    if layer == TERRAIN:
+        return RASTER_ENDINGS
     if layer == "tappers":
         return TABLE_ENDINGS
     more = (".gpx",) if layer in ("girth", "trees", "places") else ()
@@ -247,7 +256,7 @@ def _in_workbook(path: Path) -> list[Found]:
     return [
         Found(layer=layer, path=path, table=sheet)
         for sheet, layer in named
-        if layer is not None and ".xlsx" in _endings(layer)
+        if layer is not None and ".xlsx" in file_endings(layer)
     ]
 
 

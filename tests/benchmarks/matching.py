@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import resource
+import sys
 import time
 from dataclasses import dataclass
 
@@ -246,7 +247,10 @@ def main() -> None:
     if given.speed:
         print(measure_speed().to_string(index=False))
         return
-    rows = [measure_case(case, given.seeds) for case in CASES]
+    rows = []
+    for case in CASES:
+        rows.append(measure_case(case, given.seeds))
+        print(f"{case.name}: {rows[-1]['matched %']} %", file=sys.stderr, flush=True)
     rows += measure_rounds(SurveyForm(step_low=1, step_high=3, white_m=2.5), given.seeds)
     print(pd.DataFrame(rows).to_string(index=False, na_rep="–"))
 
