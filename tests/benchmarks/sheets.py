@@ -33,8 +33,8 @@ def main() -> None:
                 pages = len(pdf.pages)
             size = path.stat().st_size / 1e6
             print(
-                f"{language:8}  {paper:5}  {len(tasks):6}  {pages:5}  {wall:6.1f}  {processor:11.1f}"
-                f"  {size:9.1f}"
+                f"{language:8}  {paper:5}  {len(tasks):6}  {pages:5}"
+                f"  {wall:6.1f}  {processor:11.1f}  {size:9.1f}"
             )
 
 
