@@ -33,6 +33,7 @@ class EstatePlan:
     rounds: RoundSettings
     faults: tuple[Fault, ...]
     matches: pd.DataFrame
+    doubts: pd.DataFrame
     measured: pd.DataFrame
     girth_flags: pd.DataFrame
     girths: pd.DataFrame
@@ -101,11 +102,17 @@ def plan_estate(
         layers=layers,
         standard=settings.standard,
         rounds=settings.rounds,
-        faults=faults,
+        faults=faults + mornings.crew_faults,
         **vars(survey),
         **vars(stand),
         **vars(marked),
-        **vars(mornings),
+        tasks=mornings.tasks,
+        task_sums=mornings.task_sums,
+        walks=mornings.walks,
+        crew=mornings.crew,
+        roster=mornings.roster,
+        crop=mornings.crop,
+        behind=mornings.behind,
     )
 
 

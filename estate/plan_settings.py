@@ -33,7 +33,8 @@ class PlanSettings:
         Points that the manager set on a tree: `point_id`, `tree_id` (missing: no tree); None for
         none.
     crew
-        Beats that the manager gave to tappers: `beat_id`, `tapper_id`; None for none.
+        Beats that the manager gave to tappers: `beat_id`, `tapper_id` and `block_ids` as
+        :func:`estate.roster.crew_with_given` takes them; None for none.
     lost
         Mornings lost to rain: `date`, `beat_id` (missing: everywhere); None for none.
     records

@@ -19,7 +19,7 @@ from estate.girth import (
     sample_design,
     taped_trees,
 )
-from estate.girth.growth import opening_age_years
+from estate.girth.ages import opening_age_years
 from estate.panels import (
     LifeRules,
     MarkingPractice,
@@ -28,11 +28,20 @@ from estate.panels import (
     life_plans,
 )
 from estate.plan_settings import PlanSettings
-from estate.roster import assign_beats, beat_sums, draw_roster, lose_mornings
+from estate.roster import (
+    assign_beats,
+    beat_blocks,
+    beat_sums,
+    crew_with_given,
+    draw_roster,
+    lose_mornings,
+)
 from estate.roster.homes import home_distances
 from estate.sun import FacingOptions, face_blocks
 from estate.tasks import TaskPlan, TaskSettings, draw, minutes
 from layers.contract import Layers
+from layers.errors import Fault
+from layers.matching import field_list
 from layers.matching.rounds import match_rounds
 
 TAPPED_BLOCKS = ("open", "in tapping")
@@ -44,6 +53,7 @@ class Survey:
     """Girth points joined to trees, and cleaned."""
 
     matches: pd.DataFrame
+    doubts: pd.DataFrame
     measured: pd.DataFrame
     girth_flags: pd.DataFrame
 
@@ -76,6 +86,7 @@ class Mornings:
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
     crew: pd.DataFrame
+    crew_faults: tuple[Fault, ...]
     roster: pd.DataFrame
     crop: pd.DataFrame
     behind: pd.DataFrame
@@ -91,7 +102,8 @@ def join_survey(layers: Layers, settings: PlanSettings) -> Survey:
         blocks=layers.blocks,
         figures=load_figures("growth", own=settings.own_figures),
     )
-    return Survey(matches=matches, measured=measured, girth_flags=flags)
+    doubts = field_list(matches, layers.trees, layers.girth)
+    return Survey(matches=matches, doubts=doubts, measured=measured, girth_flags=flags)
 
 
 def class_stand(layers: Layers, survey: Survey, settings: PlanSettings) -> Stand:
@@ -165,7 +177,7 @@ def plan_lives(layers: Layers, stand: Stand, settings: PlanSettings) -> pd.DataF
     cuts = todays_cuts(facts, settings, rules)
     life = life_plans(facts, settings.on, cut_heights=cuts if len(cuts) else None, **rules)
     sources = dict(zip(cuts["block_id"], cuts["cut_source"], strict=True)) if len(cuts) else {}
-    source = life["block_id"].map(sources).fillna("untouched").astype("string")
+    source = life["block_id"].map(sources).astype("string").fillna("untouched")
     told = life.attrs
     life = life.assign(cut_source=source)
     life.attrs = told
@@ -232,7 +244,7 @@ def draw_mornings(layers: Layers, stand: Stand, marked: Marked, settings: PlanSe
 
 def give_dates(layers: Layers, drawn: TaskPlan, settings: PlanSettings) -> Mornings:
     """Give each task its tapper and dates, and reckon the crop."""
-    crew = crew_of(layers, drawn, settings)
+    crew, passed_over = crew_of(layers, drawn, settings)
     roster = draw_roster(drawn.task_sums, layers.tappers, settings.rounds, crew=crew)
     if settings.lost is not None:
         roster = lose_mornings(roster, settings.lost, settings.rounds)
@@ -246,6 +258,7 @@ def give_dates(layers: Layers, drawn: TaskPlan, settings: PlanSettings) -> Morni
         task_sums=drawn.task_sums,
         walks=drawn.walks,
         crew=crew,
+        crew_faults=passed_over,
         roster=roster,
         crop=expected_crop(stops, roster, beliefs, belief, figures=figures),
         behind=falling_behind(_records(settings), sizes, figures=figures),
@@ -258,31 +271,24 @@ def _records(settings: PlanSettings) -> pd.DataFrame:
     return pd.DataFrame({"date": [], "task_id": pd.array([], dtype="string"), "dry_kg": []})
 
 
-def crew_of(layers: Layers, drawn: TaskPlan, settings: PlanSettings) -> pd.DataFrame:
+def crew_of(
+    layers: Layers, drawn: TaskPlan, settings: PlanSettings
+) -> tuple[pd.DataFrame, tuple[Fault, ...]]:
     """Give each beat its tapper: the manager's word first, the rest by skill and way from home.
 
     Returns
     -------
-    DataFrame
+    crew : DataFrame
         `beat_id`, `tapper_id` (missing where nobody is left), `why`.
+    faults : tuple of Fault
+        Each word of the manager that no longer holds.
     """
     beats = beat_sums(drawn.task_sums)
-    given = settings.crew
-    if given is None or given.empty:
-        said = pd.DataFrame({"beat_id": [], "tapper_id": []})
-    else:
-        said = given[given["beat_id"].isin(beats["beat_id"])]
-    free = layers.tappers
-    if len(free):
-        free = free[~free["tapper_id"].isin(said["tapper_id"])]
-    rest = beats[~beats["beat_id"].isin(said["beat_id"])]
-    home_km = home_distances(free, layers.places, drawn.walks, drawn.task_sums, rest)
-    made = assign_beats(free, rest, home_km=home_km)
-    word = pd.DataFrame(
-        {"beat_id": said["beat_id"], "tapper_id": said["tapper_id"], "why": "the manager's word"}
-    )
-    both = pd.concat([word, made], ignore_index=True) if len(word) else made
-    return both.sort_values("beat_id", ignore_index=True)
+    home_km = home_distances(layers.tappers, layers.places, drawn.walks, drawn.task_sums, beats)
+    if settings.crew is None or settings.crew.empty:
+        return assign_beats(layers.tappers, beats, home_km=home_km), ()
+    blocks = beat_blocks(drawn.task_sums)
+    return crew_with_given(layers.tappers, beats, settings.crew, blocks=blocks, home_km=home_km)
 
 
 def latest_bark(measured: pd.DataFrame) -> pd.DataFrame:

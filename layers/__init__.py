@@ -28,6 +28,7 @@ from layers.geopackage import (
 )
 from layers.matching import (
     SurveyMatch,
+    field_list,
     match_points,
     match_survey,
 )
@@ -48,6 +49,7 @@ __all__ = [
     "SurveyMatch",
     "Terrain",
     "bring_in",
+    "field_list",
     "geodesic_area_ha",
     "layer_names",
     "match_points",

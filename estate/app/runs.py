@@ -99,6 +99,7 @@ def with_decisions_of(project: Path, settings: PlanSettings) -> PlanSettings:
         settings,
         decided=store.decisions(project),
         confirmed=store.confirmed(project),
+        crew=store.crew(project),
         lost=store.lost_mornings(project),
     )
 

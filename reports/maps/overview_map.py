@@ -22,7 +22,8 @@ from reports.maps.surroundings import (
     palette_content,
     places_content,
 )
-from reports.maps.web_page import pack, web_page, whole_words
+from reports.maps.web_page import pack, web_page
+from reports.maps.wording import wording_in
 from reports.palette import CLASS_MARKS
 from reports.plan_view import PlanView
 
@@ -85,9 +86,9 @@ def overview_map(
     frame = earth_frame(area, plan.layers.crs)
     content = overview_content(plan, area, frame=frame, block_pages=block_pages or {})
     text = web_page(
-        content | {"words": whole_words(words), "language": language},
+        content,
         title=plan.name,
-        language=language,
+        wording=wording_in(language, own=words),
         latitude=frame.latitude,
         longitude=frame.longitude,
         scripts=SCRIPTS,

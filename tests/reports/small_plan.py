@@ -40,8 +40,6 @@ class SmallPlan:
     walks: gpd.GeoDataFrame
     roster: pd.DataFrame
     crop: pd.DataFrame
-    crew: pd.DataFrame
-    girth_flags: pd.DataFrame
 
 
 def small_plan(*, blocks=2, rows=15, trees_a_row=20, seed=7):
@@ -91,8 +89,6 @@ def small_plan(*, blocks=2, rows=15, trees_a_row=20, seed=7):
         walks=walks,
         roster=roster_frame(task_sums),
         crop=crop_frame(task_sums),
-        crew=task_sums[["beat_id"]].drop_duplicates().assign(tapper_id="A1"),
-        girth_flags=pd.DataFrame({"point_id": [], "flag": []}),
     )
 
 

@@ -90,7 +90,7 @@ class OutsideLinks(HTMLParser):
 
     def handle_data(self, data):
         if self.inside == "style":
-            self.asked += re.findall(r"@import[^;]*|url\((?!#)[^)]*\)", data)
+            self.asked += re.findall(r"@import[^;]*|url\((?!#|data:)[^)]*\)", data)
 
 
 def test_the_markup_and_styles_ask_for_no_file(pages):
@@ -354,6 +354,21 @@ def test_a_plan_without_terrain_tasks_or_sun_still_has_its_map(chromium, plan, t
                 if name not in ("tree", "point", "oneTask", "sun", "block"):
                     held.page.evaluate(f"fieldView.frame.open('{name}')")
             assert held.faults == []
+
+
+def test_names_with_markup_are_shown_as_they_are_written(chromium, plan, tmp_path):
+    name = '</script><b onclick=x>Ann & "Bo"</b>'
+    holdings = plan.layers.holdings.assign(member=name)
+    marked = replace(plan, name=name, layers=replace(plan.layers, holdings=holdings))
+    for page in (
+        block_map(marked, "B01", tmp_path / "block.html"),
+        overview_map(marked, tmp_path / "all.html"),
+    ):
+        with opened(chromium, page) as held:
+            assert held.faults == []
+            assert name in held.page.inner_text(".head")
+            assert name in held.page.title()
+            assert held.page.evaluate("document.querySelectorAll('b').length") == 0
 
 
 def test_the_same_plan_gives_the_same_file(plan, pages, tmp_path):

@@ -367,7 +367,7 @@ function decisionPicture(style) {
 }
 
 async function startOverviewMap(map) {
-  const view = new OverviewView(map, await unpack("content"));
+  const view = new OverviewView(map, await unpackContent());
   view.start();
   window.fieldView = view;
   tellReady();

@@ -78,7 +78,7 @@ class FieldFrame {
       x: 20, y: 42, "text-anchor": "middle", "font-size": 14, "font-weight": 700,
       fill: "currentColor",
     });
-    first.textContent = word[0].toUpperCase();
+    first.textContent = this.wording.say("north_letter");
     picture.append(
       drawing("path", { d: "M20 2 L31 29 L20 23 Z", fill: "currentColor" }),
       drawing("path", {
@@ -250,3 +250,22 @@ function nightButton(view) {
   tell();
   return button;
 }
+
+// An obstacle's kind, and whether any of that kind is not to be crossed.
+function obstacleText(view, kind) {
+  const barred = view.content.obstacles.some((thing) => thing.kind === kind && !thing.passable);
+  return view.say(kind) + (barred ? ", " + view.say("no_crossing") : "");
+}
+
+function flagPicture(style) {
+  return drawing("svg", {
+    viewBox: "0 0 44 18", width: 44, height: 18, "aria-hidden": "true", class: "mark",
+  }, drawing("path", { d: "M8 1 L38 1 L34 12 L8 12 Z M7 1 L9 1 L9 18 L7 18 Z", fill: style.stroke }));
+}
+
+function keyFoot(view) {
+  const notes = view.content.reviewed ? [] : [view.say("unreviewed")];
+  return [...notes, LEAFLET_NOTE].map((note) => make("p", { class: "foot" }, note));
+}
+
+const LEAFLET_NOTE = "Leaflet 1.9.3, BSD 2-Clause, © Volodymyr Agafonkin, © CloudMade";
