@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import geopandas as gpd
 import numpy as np
@@ -58,6 +59,7 @@ def block_map(
     block_id: str,
     path: Path,
     *,
+    overview_page: str | None = None,
     words: Mapping[str, str] | None = None,
     language: str = "en",
 ) -> Path:
@@ -71,6 +73,8 @@ def block_map(
         The block.
     path
         The HTML file to write.
+    overview_page
+        Where the cooperative's map lies, as seen from `path`; None for no way back to it.
     words
         Own words by name, as in :data:`reports.maps.wording.ENGLISH`, in place of ours.
     language
@@ -97,7 +101,8 @@ def block_map(
         )
     frame = earth_frame(chosen.geometry.iloc[0], plan.layers.crs)
     text = web_page(
-        block_content(plan, block_id, frame=frame),
+        block_content(plan, block_id, frame=frame)
+        | {"overview": None if overview_page is None else quote(overview_page)},
         title=f"{block_id} · {plan.name}",
         wording=wording_in(language, own=words),
         latitude=frame.latitude,

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import geopandas as gpd
 import numpy as np
@@ -185,7 +186,7 @@ def _blocks(
             "id": block.block_id,
             "holding": order.get(getattr(block, "holding_id", None), -1),
             "lines": lines,
-            "page": block_pages.get(block.block_id),
+            "page": quote(block_pages[block.block_id]) if block.block_id in block_pages else None,
             "area_ha": _number(getattr(block, "area_ha", None), 2),
             **head,
             "share": _number(state.ready_share, 3),

@@ -191,6 +191,7 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "decision": "Decision",
         "open_block_map": "Open the block's own map",
         "blocks": "Blocks",
+        "whole_cooperative": "Map of the whole cooperative",
         "blocks_count": "{count} blocks",
         "all": "All",
         "list": "List",

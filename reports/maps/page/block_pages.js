@@ -48,6 +48,8 @@ function aboutPage(view) {
     view.content.sun ? make("button", {
       class: "plain", type: "button", onclick: () => view.frame.open("sun"),
     }, view.say("rose_title")) : null,
+    view.content.overview ? make("p", {}, make("a", { class: "deep", href: view.content.overview },
+      view.say("whole_cooperative"))) : null,
     make("p", { class: "foot" }, head.name),
   ].filter(Boolean);
 }

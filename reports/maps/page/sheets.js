@@ -156,21 +156,17 @@ class FieldFrame {
     this.head.lastChild.setAttribute("aria-expanded", String(this.openName === "about"));
   }
 
-  // How much of the map the open sheet covers, so that what was chosen stays in sight.
+  // How much of the map lies under head, bar and sheet, so that what was chosen stays in sight. On
+  // a wide screen they share one column, which is kept free whether a sheet is open or not.
   covered() {
     const whole = this.map.getContainer().getBoundingClientRect();
     const bar = this.bar.getBoundingClientRect();
-    const head = this.head.getBoundingClientRect();
-    const cover = { left: 0, top: head.bottom, bottom: whole.bottom - bar.top };
-    if (!this.sheet.hidden) {
-      const sheet = this.sheet.getBoundingClientRect();
-      if (sheet.width < whole.width * 0.6) {
-        cover.left = sheet.right;
-      } else {
-        cover.bottom = whole.bottom - sheet.top;
-      }
+    if (bar.width < whole.width * 0.6) {
+      return { left: bar.right, top: 0, bottom: 0 };
     }
-    return cover;
+    const sheet = this.sheet.getBoundingClientRect();
+    const foot = this.sheet.hidden ? bar.top : sheet.top;
+    return { left: 0, top: this.head.getBoundingClientRect().bottom, bottom: whole.bottom - foot };
   }
 
   bringToSight(latLng, zoom) {
