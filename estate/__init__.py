@@ -26,6 +26,7 @@ from estate.panels import (
     life_plans,
     marking_guide,
     parse_notation,
+    plan_stimulation,
     write_notation,
 )
 from estate.standards import (
@@ -65,6 +66,7 @@ __all__ = [
     "life_plans",
     "marking_guide",
     "parse_notation",
+    "plan_stimulation",
     "sample_design",
     "sample_effort",
     "standard_named",

@@ -10,7 +10,8 @@ import geopandas as gpd
 import pandas as pd
 
 from estate.plan import EstatePlan
-from layers.contract import LAYERS
+from estate.roster import beat_blocks, beat_sums, can_tap
+from layers.contract import LAYERS, Layers
 from layers.errors import ColumnError, SettingError
 from layers.geopackage import layer_names, read_layer, write_layers
 from layers.terrain import write_terrain
@@ -18,8 +19,9 @@ from layers.terrain import write_terrain
 DECISIONS = "decisions"
 CONFIRMED = "confirmed_points"
 LOST = "lost_mornings"
+CREW = "crew_decisions"
 SETTINGS = "settings"
-KEPT = (DECISIONS, CONFIRMED, LOST, SETTINGS)
+KEPT = (DECISIONS, CONFIRMED, LOST, CREW, SETTINGS)
 
 
 def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
@@ -57,17 +59,21 @@ def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
         "roster": plan.roster,
         "crop": plan.crop,
         "sun_rose": plan.rose,
+        "doubtful_points": plan.doubts,
         "girth_flags": plan.girth_flags,
+        "life_plans": plan.life,
+        "to_tape": plan.to_tape,
+        "behind": plan.behind,
     }
 
 
 def save_plan(path: Path, plan: EstatePlan) -> None:
     """Write a plan's layers and results into its project, whole or not at all.
 
-    What people decided (`decisions`, `confirmed_points`, `lost_mornings`) stays as it is.
+    What people decided (`decisions`, `confirmed_points`, `lost_mornings`, `crew_decisions`) stays
+    as it is.
     """
     layers = plan.layers
-    inputs = {name: getattr(layers, name) for name in LAYERS}
     settings = pd.DataFrame(
         {
             "name": ["project", "on", "standard", "interval_days", "start", "days"],
@@ -83,8 +89,13 @@ def save_plan(path: Path, plan: EstatePlan) -> None:
     )
     if layers.terrain is not None and not terrain_file(path).exists():
         write_terrain(terrain_file(path), layers.terrain)
-    written = {name: frame for name, frame in inputs.items() if len(frame) or len(frame.columns)}
-    write_layers(path, {**written, **result_layers(plan), SETTINGS: settings})
+    write_layers(path, {**input_layers(layers), **result_layers(plan), SETTINGS: settings})
+
+
+def input_layers(layers: Layers) -> dict[str, pd.DataFrame]:
+    """Give the layers that came in, by the names under which a project keeps them."""
+    frames = {name: getattr(layers, name) for name in LAYERS}
+    return {name: frame for name, frame in frames.items() if len(frame) or len(frame.columns)}
 
 
 def terrain_file(path: Path) -> Path:
@@ -173,6 +184,70 @@ def lose_morning(path: Path, day: date, beat_id: str | None) -> None:
     line = pd.DataFrame({"date": [day], "beat_id": pd.array([beat_id], dtype="string")})
     table = pd.concat([had, line], ignore_index=True).drop_duplicates()
     write_layers(path, {LOST: table.assign(date=[d.isoformat() for d in table["date"]])})
+
+
+def crew(path: Path) -> pd.DataFrame | None:
+    """Give the beats that the manager gave to tappers; None for none.
+
+    Returns
+    -------
+    DataFrame
+        `beat_id`, `tapper_id`, `block_ids` (the blocks that the beat went through then).
+    """
+    table = read_table(path, CREW)
+    if table is None or table.empty:
+        return None
+    return table[["beat_id", "tapper_id", "block_ids"]].astype("string")
+
+
+def give_beat(path: Path, beat_id: str, tapper_id: str | None, *, on: date) -> None:
+    """Record who goes round a beat; None takes the word back.
+
+    A tapper goes round one beat: one that was given to the same tapper before is taken back.
+
+    Raises
+    ------
+    SettingError
+        The project has no such beat or tapper, or the beat has high cuts and the tapper isn't
+        recorded as trained for the high knife.
+    """
+    _check_key(path, "task_sums", "beat_id", beat_id)
+    sums = read_layer(path, "task_sums")
+    if tapper_id is not None:
+        _check_key(path, "tappers", "tapper_id", tapper_id)
+        _check_knife(path, sums, beat_id, tapper_id)
+        for other in _beats_given_to(path, tapper_id) - {beat_id}:
+            _replace_line(path, CREW, "beat_id", {"beat_id": other}, keep=False)
+    line = {
+        "beat_id": beat_id,
+        "tapper_id": tapper_id,
+        "block_ids": ",".join(sorted(beat_blocks(sums)[beat_id])),
+        "given_on": on.isoformat(),
+    }
+    _replace_line(path, CREW, "beat_id", line, keep=tapper_id is not None)
+
+
+def _beats_given_to(path: Path, tapper_id: str) -> set[str]:
+    given = crew(path)
+    return set() if given is None else set(given.loc[given["tapper_id"] == tapper_id, "beat_id"])
+
+
+def _check_knife(path: Path, sums: pd.DataFrame, beat_id: str, tapper_id: str) -> None:
+    tappers = read_layer(path, "tappers")
+    beats = beat_sums(sums)
+    fit = can_tap(
+        tappers[tappers["tapper_id"].astype(str) == tapper_id], beats[beats["beat_id"] == beat_id]
+    )
+    if not fit.all():
+        raise SettingError.at(
+            file=path.name,
+            layer="tappers",
+            row=tapper_id,
+            found=f"no training for the high knife, which the beat {beat_id} needs",
+            expected="a tapper trained for it",
+            remedy="Give the beat to one who is, or write the training into the layer tappers "
+            "(skills: low, high).",
+        )
 
 
 def _check_key(path: Path, layer: str, key: str, value: str) -> None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import sqlite3
 import tempfile
 from collections.abc import Mapping
+from contextlib import closing
 from pathlib import Path
 
 import geopandas as gpd
@@ -17,7 +19,8 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from layers.contract import LAYERS
 from layers.errors import MissingLayerError, UnreadableError
 
-WRITTEN_BY = "plantation-block-manager"
+# Stands in the description that GeoPackage keeps of each layer.
+WRITTEN_BY = "written by plantation-block-manager"
 
 
 def layer_names(path: Path) -> tuple[str, ...]:
@@ -62,12 +65,13 @@ def read_layer(path: Path, name: str) -> pd.DataFrame:
 
 
 def written_here(path: Path) -> bool:
-    """Tell whether a GeoPackage was written by :func:`write_layers`."""
-    listed = _listed(Path(path))
-    if not listed:
-        return False
-    described = pyogrio.read_info(path, layer=listed[0][0]).get("dataset_metadata") or {}
-    return described.get("WRITTEN_BY") == WRITTEN_BY
+    """Tell whether any layer of a GeoPackage was written by :func:`write_layers`."""
+    path = Path(path)
+    _listed(path)
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
+        marks = "SELECT count(*) FROM gpkg_contents WHERE description = ?"
+        count: int = database.execute(marks, [WRITTEN_BY]).fetchone()[0]
+    return count > 0
 
 
 def write_layers(path: Path, frames: Mapping[str, pd.DataFrame], *, keep: bool = True) -> None:
@@ -133,7 +137,7 @@ def _write_one(path: Path, name: str, frame: pd.DataFrame, *, shown: str) -> Non
             layer=name,
             driver="GPKG",
             geometry_type=kind,
-            dataset_metadata={"WRITTEN_BY": WRITTEN_BY},
+            layer_options={"DESCRIPTION": WRITTEN_BY},
         )
     except (DataSourceError, DataLayerError, ValueError, RuntimeError) as error:
         raise UnreadableError.at(

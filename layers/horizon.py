@@ -121,25 +121,20 @@ def ground_plane(terrain: Terrain, bounds: tuple[float, float, float, float]) ->
     bounds
         Least x, least y, most x, most y in the terrain's CRS; widened by one cell each way.
 
-    Raises
-    ------
-    GeometryError
-        Fewer than four cells in the box have an elevation.
+    Returns
+    -------
+    GroundPlane
+        All NaN where fewer than four cells in the box have an elevation.
     """
     left, top = ~terrain.transform @ (bounds[0], bounds[3])
     right, bottom = ~terrain.transform @ (bounds[2], bounds[1])
     rows, columns = terrain.elevation_m.shape
-    row_from, row_to = max(int(top) - 1, 0), min(int(bottom) + 2, rows)
-    column_from, column_to = max(int(left) - 1, 0), min(int(right) + 2, columns)
+    row_from, row_to = max(int(top) - 1, 0), max(min(int(bottom) + 2, rows), 0)
+    column_from, column_to = max(int(left) - 1, 0), max(min(int(right) + 2, columns), 0)
     patch = terrain.elevation_m[row_from:row_to, column_from:column_to]
     row, column = np.nonzero(~np.isnan(patch))
     if len(row) < 4:
-        raise GeometryError.at(
-            layer="terrain",
-            found=f"{len(row)} elevations inside the box {', '.join(f'{b:.0f}' for b in bounds)}",
-            expected="an elevation grid that covers every block",
-            remedy="Bring in an elevation layer that covers every block.",
-        )
+        return GroundPlane(altitude_m=np.nan, slope_percent=np.nan, uphill_deg=np.nan)
     east = column * abs(terrain.transform.a)
     north = -row * abs(terrain.transform.e)
     heights = patch[row, column]
@@ -173,14 +168,16 @@ def _height_at(surface, row, column):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _skyline(surface, row, column, eye_m, sines, cosines, cell_x, cell_y, reach_m):  # type: ignore[no-untyped-def]
-    """Tangent of the skyline's elevation angle along each direction, by half-cell steps."""
-    step_m = 0.5 * min(cell_x, cell_y)
-    steps = int(reach_m / step_m)
+    """Tangent of the skyline's elevation angle along each direction.
+
+    Steps are half a cell near by and a two-hundredth of the way far off.
+    """
+    least_m = 0.5 * min(cell_x, cell_y)
     tangents = np.zeros(sines.shape[0])
     for way in range(sines.shape[0]):
         highest = 0.0
-        for count in range(1, steps + 1):
-            away_m = count * step_m
+        away_m = least_m
+        while away_m <= reach_m:
             here_row = row - cosines[way] * away_m / cell_y
             here_column = column + sines[way] * away_m / cell_x
             if (
@@ -196,5 +193,6 @@ def _skyline(surface, row, column, eye_m, sines, cosines, cell_x, cell_y, reach_
                 tangent = (land - fall - eye_m) / away_m
                 if tangent > highest:
                     highest = tangent
+            away_m += max(least_m, away_m / 200.0)
         tangents[way] = highest
     return tangents

@@ -26,9 +26,12 @@ from layers.errors import SettingError
 
 # Share of a row gap within which a point belongs to the row beside it.
 _SIDEWAYS_SHARE = 0.4
+# How many planting distances a link in a row may span, and one that bridges a run of vacancies.
 _AHEAD_GAPS = 4.5
-# Below this resultant length of the doubled nearest-neighbour bearings a stand has no rows.
+_BRIDGED_GAPS = 15.0
+# Below this resultant length of the nearest neighbours' bearings a stand has no rows.
 _LEAST_ALIGNMENT = 0.6
+_NEIGHBOURS = 13
 _SHORTEST_ROW_M = 0.5
 
 
@@ -194,8 +197,8 @@ def infer_row_numbers(
 ) -> tuple[NDArray[np.int64], bool]:
     """Give each tree of one block a row number from the trees' positions alone.
 
-    Trees are chained to the next one ahead along the local direction of planting, so that rows on
-    the contour are followed; a stand without a common direction (a natural or very gappy one) is
+    Trees are chained to the next ones along the local direction of planting, so that rows on the
+    contour are followed; a stand without a common direction (a natural or very gappy one) is
     cut into strips a row gap wide, which is how people walk it.
 
     Parameters
@@ -215,18 +218,43 @@ def infer_row_numbers(
     if count < 3:
         return np.ones(count, dtype="int64"), False
     places = np.stack([x, y], axis=1)
-    neighbours = min(count, 13)
-    distance, near = KDTree(places).query(places, k=neighbours)
+    distance, near = KDTree(places).query(places, k=min(count, _NEIGHBOURS))
     tree_gap = float(np.median(distance[:, 1]))
-    step = places[near[:, 1]] - places
-    doubled = np.exp(2j * np.arctan2(step[:, 0], step[:, 1]))
-    local = doubled[near].mean(axis=1)
-    alignment = float(np.median(np.abs(local)))
     gap = row_gap_m if row_gap_m else _gap_from_density(x, y, tree_gap)
-    if alignment < _LEAST_ALIGNMENT:
+    direction = _local_direction(places, near)
+    if direction is None:
         return _strips(x, y, gap), False
-    groups = _chained(places, np.angle(local) / 2.0, tree_gap=tree_gap, row_gap=gap)
-    return _numbered_groups(x, y, groups, local), True
+    groups = _chained(places, direction, tree_gap=tree_gap, row_gap=gap)
+    return _numbered_groups(x, y, groups, direction), True
+
+
+def _local_direction(
+    places: NDArray[np.float64], near: NDArray[np.int64]
+) -> NDArray[np.float64] | None:
+    """Give the direction of planting about each tree, radians from north; None where there is none.
+
+    Trees of a row stand nearest to one another, so the nearest neighbour shows it. In a square
+    planting it may stand either way: the grid's two directions are then found together, and rows
+    are taken along the block's length.
+    """
+    step = places[near[:, 1]] - places
+    bearing = np.arctan2(step[:, 0], step[:, 1])
+    for folds in (2, 4):
+        local = np.exp(1j * folds * bearing)[near].mean(axis=1)
+        if np.median(np.abs(local)) < _LEAST_ALIGNMENT:
+            continue
+        direction = np.angle(local) / folds
+        if folds == 4:
+            quarter = np.pi / 2.0
+            direction += quarter * np.rint((_main_bearing(places) - direction) / quarter)
+        return direction
+    return None
+
+
+def _main_bearing(places: NDArray[np.float64]) -> float:
+    """Give the bearing of the longest way through the trees, radians."""
+    _, vectors = np.linalg.eigh(np.cov(places.T))
+    return float(np.arctan2(vectors[0, -1], vectors[1, -1]))
 
 
 def _gap_from_density(x: NDArray[np.float64], y: NDArray[np.float64], tree_gap: float) -> float:
@@ -236,8 +264,8 @@ def _gap_from_density(x: NDArray[np.float64], y: NDArray[np.float64], tree_gap: 
 
 
 def _strips(x: NDArray[np.float64], y: NDArray[np.float64], gap: float) -> NDArray[np.int64]:
-    _, vectors = np.linalg.eigh(np.cov(np.stack([x, y])))
-    bearing = float(folded_bearing_deg(eastward=vectors[0, -1], northward=vectors[1, -1]))
+    main = _main_bearing(np.stack([x, y], axis=1))
+    bearing = float(folded_bearing_deg(eastward=np.sin(main), northward=np.cos(main)))
     _, right = along_and_across(x=x, y=y, bearing_deg=bearing)
     strip = np.floor((right - right.min()) / gap + 1e-9)
     return np.unique(strip, return_inverse=True)[1].astype("int64") + 1
@@ -250,33 +278,70 @@ def _chained(
     tree_gap: float,
     row_gap: float,
 ) -> NDArray[np.int64]:
-    """Group trees by linking each to the nearest one ahead that stands in its own row."""
-    reach = min(_AHEAD_GAPS * tree_gap, 6.0 * row_gap)
-    pairs = KDTree(places).query_pairs(reach, output_type="ndarray")
-    pairs = np.concatenate([pairs, pairs[:, ::-1]])
-    step = places[pairs[:, 1]] - places[pairs[:, 0]]
-    # The two ends' mean direction, so that a bend in the row is followed.
-    both = np.angle(np.exp(2j * direction[pairs[:, 0]]) + np.exp(2j * direction[pairs[:, 1]])) / 2.0
-    ahead = step[:, 0] * np.sin(both) + step[:, 1] * np.cos(both)
-    aside = np.abs(step[:, 0] * np.cos(both) - step[:, 1] * np.sin(both))
-    allowed = _SIDEWAYS_SHARE * min(row_gap, 2.0 * tree_gap)
-    fits = (ahead > 0.0) & (aside < allowed) & (aside < 0.5 * ahead)
-    pairs, ahead, aside = pairs[fits], ahead[fits], aside[fits]
-    order = np.lexsort((ahead + 2.0 * aside, pairs[:, 0]))
-    first = np.unique(pairs[order, 0], return_index=True)[1]
-    links = pairs[order][first]
+    """Group trees by linking each to the nearest ones that stand in its own row.
+
+    Where a row stops on one side, a second look farther on bridges a run of vacancies to a row
+    that stops facing it.
+    """
+    aside = _SIDEWAYS_SHARE * min(row_gap, 2.0 * tree_gap)
+    every = np.arange(len(places))
+    near = _links(places, direction, every, reach=_AHEAD_GAPS * tree_gap, aside=aside)
+    met = np.zeros((len(places), 2), dtype=bool)
+    met[near[:, 0], near[:, 2]] = True
+    ends = np.flatnonzero(~met.all(axis=1))
+    far = _links(places, direction, ends, reach=_BRIDGED_GAPS * tree_gap, aside=aside)
+    facing = _side_of(places, direction, far[:, 1], far[:, 0])
+    open_ends = ~met[far[:, 0], far[:, 2]] & ~met[far[:, 1], facing]
+    links = np.concatenate([near[:, :2], far[open_ends, :2]])
     count = len(places)
     graph = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(count, count))
     return connected_components(graph, directed=False)[1].astype("int64")
+
+
+def _links(
+    places: NDArray[np.float64],
+    direction: NDArray[np.float64],
+    among: NDArray[np.int64],
+    *,
+    reach: float,
+    aside: float,
+) -> NDArray[np.int64]:
+    """Give, for either side of each tree, the nearest one in its row: tree, other and side."""
+    if len(among) < 2:
+        return np.empty((0, 3), dtype="int64")
+    pairs = among[KDTree(places[among]).query_pairs(reach, output_type="ndarray")]
+    pairs = np.concatenate([pairs, pairs[:, ::-1]]).astype("int64")
+    step = places[pairs[:, 1]] - places[pairs[:, 0]]
+    # The two ends' mean direction, so that a bend in the row is followed.
+    both = np.angle(np.exp(2j * direction[pairs]).sum(axis=1)) / 2.0
+    along = np.abs(step[:, 0] * np.sin(both) + step[:, 1] * np.cos(both))
+    away = np.abs(step[:, 0] * np.cos(both) - step[:, 1] * np.sin(both))
+    fits = (away < aside) & (away < 0.5 * along)
+    pairs, along, away = pairs[fits], along[fits], away[fits]
+    side = _side_of(places, direction, pairs[:, 0], pairs[:, 1])
+    order = np.lexsort((along + 2.0 * away, side, pairs[:, 0]))
+    first = np.unique(2 * pairs[order, 0] + side[order], return_index=True)[1]
+    return np.column_stack([pairs, side])[order][first]
+
+
+def _side_of(
+    places: NDArray[np.float64],
+    direction: NDArray[np.float64],
+    tree: NDArray[np.int64],
+    other: NDArray[np.int64],
+) -> NDArray[np.int64]:
+    """Tell on which side along a tree's row another one stands: 1 ahead, 0 behind."""
+    step, way = places[other] - places[tree], direction[tree]
+    return (step[:, 0] * np.sin(way) + step[:, 1] * np.cos(way) > 0.0).astype("int64")
 
 
 def _numbered_groups(
     x: NDArray[np.float64],
     y: NDArray[np.float64],
     groups: NDArray[np.int64],
-    local: NDArray[np.complex128],
+    direction: NDArray[np.float64],
 ) -> NDArray[np.int64]:
-    half = np.angle(local.mean()) / 2.0
+    half = np.angle(np.exp(2j * direction).mean()) / 2.0
     bearing = float(folded_bearing_deg(eastward=np.sin(half), northward=np.cos(half)))
     along, right = along_and_across(x=x, y=y, bearing_deg=bearing)
     sums = np.bincount(groups)

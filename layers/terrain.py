@@ -73,7 +73,8 @@ def read_terrain(path: Path, *, crs: CRS, stands_in: CRS | None = None) -> Terra
             placed, wkt = source.transform, source.crs.to_wkt() if source.crs else None
     except RasterioIOError as error:
         raise UnreadableError.at(
-            file=path.name, layer="terrain", found=str(error), expected="a GeoTIFF",
+            file=path.name, layer="terrain",
+            found=str(error).split(";")[0].replace(f"{path.parent}/", ""), expected="a GeoTIFF",
             remedy="Save the elevation as a GeoTIFF again.",
         ) from error  # fmt: skip
     if wkt is None and stands_in is None:
@@ -218,7 +219,9 @@ def _neighbours(elevation: NDArray[np.float64]) -> NDArray[np.float64]:
     height, width = elevation.shape
     around = np.pad(elevation, 1, mode="reflect", reflect_type="odd")
     near = np.lib.stride_tricks.sliding_window_view(around, (height, width))
-    return np.where(np.isnan(near), elevation, near)
+    near = np.where(np.isnan(near), elevation, near)
+    near[:, :, np.isnan(elevation)] = np.nan
+    return near
 
 
 def slope_percent(terrain: Terrain) -> NDArray[np.float64]:

@@ -6,7 +6,7 @@ import json
 import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +14,12 @@ import click
 
 from estate import store
 from estate.app import summary
+from estate.app.choices import RunChoices, plan_settings
+from estate.app.own_files import notes_folder
+from estate.app.questions import QUESTIONS
 from estate.app.runs import Run, output_folder, project_file, run_plan
 from estate.figures import COMMON_PRACTICE
-from estate.plan import PlanSettings
-from estate.roster import MAKE_UPS, RoundSettings
+from estate.roster import MAKE_UPS
 from estate.standards import DEFAULT_STANDARD, standard_named, standards
 from layers.bring_in import bring_in
 from layers.errors import Fault, LayerError
@@ -56,7 +58,7 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
             click.option(
                 "--own-standards",
                 type=EXISTING,
-                help="A TOML file with opening standards of your own.",
+                help="Opening standards of your own. [default: standards.toml in the folder]",
             ),
             click.option(
                 "--on",
@@ -75,12 +77,19 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 help="Days between two tappings of a tree: 3 for d3.",
             ),
             click.option(
+                "--wintering",
+                type=DAY,
+                nargs=2,
+                help="First and last day of the rest while the trees drop their leaves.",
+            ),
+            click.option(
                 "--make-up",
                 type=click.Choice(MAKE_UPS),
                 default="rest day",
                 show_default=True,
                 help="What becomes of a morning lost to rain.",
             ),
+            click.option("--name", help="The cooperative's name. [default: the folder's]"),
             click.option("--language", default="en", show_default=True, help="Language of sheets."),
             click.option("--json", "as_json", is_flag=True, help="The summary as JSON."),
         )
@@ -100,6 +109,7 @@ def demo(folder: Path, **chosen: Any) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     write_demo(folder)
     chosen["on"] = chosen["on"] or demo_day()
+    chosen["name"] = chosen["name"] or "Invented cooperative"
     _plan(folder, out=None, epsg=None, **chosen)
 
 
@@ -124,26 +134,25 @@ def _plan(
     start: date | None,
     days: int,
     interval: int,
+    wintering: tuple[datetime, datetime] | None,
     make_up: Any,
+    name: str | None,
     language: str,
     as_json: bool,
 ) -> None:
-    project = project_file(source, output_folder(source, out))
-    saved = store.saved_settings(project) if project.exists() else {}
-    day = on or date.today()
-    settings = PlanSettings(
-        on=day,
-        standard=standard_named(
-            standard or saved.get("standard", DEFAULT_STANDARD), own=own_standards
-        ),
-        round_settings=RoundSettings(
-            start=start or day + timedelta(days=1),
-            days=days,
-            interval_days=interval,
-            make_up=make_up,
-        ),
+    choices = RunChoices(
+        standard=standard,
+        own_standards=own_standards,
+        on=on,
+        start=start,
+        days=days,
+        interval=interval,
+        wintering=(wintering[0].date(), wintering[1].date()) if wintering else None,
+        make_up=make_up,
     )
-    run = run_plan(source, settings, out=out, epsg=epsg, language=language, say=say)
+    project = project_file(source, output_folder(source, out))
+    settings = plan_settings(project, choices, notes=notes_folder(source))
+    run = run_plan(source, settings, out=out, epsg=epsg, name=name, language=language, say=say)
     _show_run(run, as_json=as_json)
 
 
@@ -239,6 +248,43 @@ def rain(project: Path, day: date, beat: str | None) -> None:
     """Record a morning lost to rain; the next run makes it up by the round's rule."""
     store.lose_morning(project, day, beat)
     click.echo(f"{day} is lost in {beat or 'every beat'}. Now: estate plan {project}")
+
+
+@commands.command(epilog="Example: estate assign coop.gpkg T02 A1")
+@click.argument("project", type=EXISTING)
+@click.argument("beat")
+@click.argument("tapper", required=False)
+@click.option("--nobody", is_flag=True, help="Take the word back: the tool chooses again.")
+def assign(project: Path, beat: str, tapper: str | None, nobody: bool) -> None:
+    """Give BEAT to TAPPER from the next run on; the other beats are shared out round it."""
+    if (tapper is None) != nobody:
+        raise click.UsageError("Name a tapper, or say --nobody.")
+    store.give_beat(project, beat, tapper, on=date.today())
+    whose = "is shared out by the tool" if nobody else f"is {tapper}'s"
+    click.echo(f"{beat} {whose} from the next run on. Now: estate plan {project}")
+
+
+@commands.command(epilog="Example: estate serve our-layers")
+@click.argument("source", metavar="FOLDER|PROJECT", type=EXISTING)
+@click.option(
+    "--port",
+    type=click.IntRange(1024, 65535),
+    default=8787,
+    show_default=True,
+    help="The page's port on this computer.",
+)
+@click.option("--own-standards", type=EXISTING, help="A TOML file with standards of your own.")
+def serve(source: Path, port: int, own_standards: Path | None) -> None:
+    """Show a web page for mapper, surveyor and manager, on this computer only."""
+    from estate.app.web import serve as serve_page
+
+    serve_page(
+        source, port=port, own_standards=own_standards, say=lambda line: click.echo(line, err=True)
+    )
+
+
+for question in QUESTIONS:
+    commands.add_command(question)
 
 
 def _faults_of(error: LayerError) -> tuple[Fault, ...]:

@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from estate import store
-from estate.plan import EstatePlan, PlanSettings, plan_estate
+from estate.app.own_files import OwnFiles, copy_own_files, notes_folder, read_own_files
+from estate.plan import EstatePlan, plan_estate
+from estate.plan_settings import PlanSettings
 from layers.bring_in import Intake, bring_in
 from reports.hand_out import file_name, hand_out
 
@@ -44,6 +46,7 @@ def run_plan(
     *,
     out: Path | None,
     epsg: int | None,
+    name: str | None,
     language: str,
     say: Say,
 ) -> Run:
@@ -58,14 +61,34 @@ def run_plan(
     intake: Intake = bring_in(source, epsg=epsg)
     folder = output_folder(source, out)
     project = project_file(source, folder)
+    settings = with_own_files(read_own_files(notes_folder(source)), settings)
     settings = with_decisions_of(project, settings)
-    name = settings_name(source, project)
-    plan = plan_estate(intake.layers, settings, name=name, faults=intake.faults, say=say)
+    plan = plan_estate(
+        intake.layers,
+        settings,
+        name=name or known_name(source, project),
+        faults=intake.faults,
+        say=say,
+    )
     folder.mkdir(parents=True, exist_ok=True)
+    copy_own_files(source, folder)
     say(f"Save the project {project.name}")
     store.save_plan(project, plan)
     files = hand_out(plan, folder, language=language, say=say)
     return Run(plan=plan, project=project, folder=folder, files=files)
+
+
+def with_own_files(own: OwnFiles, settings: PlanSettings) -> PlanSettings:
+    """Give the settings with what the cooperative wrote down itself."""
+    rounds = replace(settings.rounds, absences=own.absences, holidays=own.holidays)
+    return replace(
+        settings,
+        round_settings=rounds,
+        records=own.records,
+        clouds=own.clouds,
+        cuts=own.cuts,
+        own_figures=own.figures,
+    )
 
 
 def with_decisions_of(project: Path, settings: PlanSettings) -> PlanSettings:
@@ -76,11 +99,12 @@ def with_decisions_of(project: Path, settings: PlanSettings) -> PlanSettings:
         settings,
         decided=store.decisions(project),
         confirmed=store.confirmed(project),
+        crew=store.crew(project),
         lost=store.lost_mornings(project),
     )
 
 
-def settings_name(source: Path, project: Path) -> str:
+def known_name(source: Path, project: Path) -> str:
     """Give the cooperative's name: the project's own, or the folder's in plain words."""
     saved = store.saved_settings(project).get("project") if project.exists() else None
     base = source.stem if source.is_file() else source.resolve().name

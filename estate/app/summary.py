@@ -116,16 +116,20 @@ def layers_in_words(intake: Intake) -> str:
     return "\n".join([f"Read, all in {layers.crs.name}:", *lines])
 
 
-def faults_in_words(faults: tuple[Fault, ...]) -> str:
+def faults_by_meaning(faults: tuple[Fault, ...]) -> list[tuple[str, list[Fault]]]:
     """Give faults grouped by what they mean for the user, those that stop the job first."""
+    groups = [(head, [f for f in faults if f.severity == sort]) for sort, head in _HEADS.items()]
+    return [(head, own) for head, own in groups if own]
+
+
+def faults_in_words(faults: tuple[Fault, ...]) -> str:
+    """Give faults in words, grouped as :func:`faults_by_meaning` does."""
     if not faults:
         return "No faults found."
-    parts = []
-    for severity, head in _HEADS.items():
-        own = [f for f in faults if f.severity == severity]
-        if own:
-            parts.append("\n".join([f"{head} ({len(own)}):", *(f"  - {fault}" for fault in own)]))
-    return "\n".join(parts)
+    return "\n".join(
+        "\n".join([f"{head} ({len(own)}):", *(f"  - {fault}" for fault in own)])
+        for head, own in faults_by_meaning(faults)
+    )
 
 
 def standard_in_words(standard: OpeningStandard) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,7 @@ from estate.panels.practice import MarkingPractice
 from layers.errors import SettingError
 
 MONTHS_A_YEAR = 12
+COMMON_SYSTEM = "S/2 d3"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,10 +37,18 @@ class BarkUse:
         Bark used in a month at the thinnest and thickest shaving.
     year_least_cm, year_planned_cm, year_most_cm
         Bark used in a year.
+    slope_deg, year_on_trunk_cm
+        Slope of the cut, and the year's planned use down or up the trunk where a shaving is
+        measured square to the cut, as with a caliper: more by the slope's cosine.
     template_cm, year_limit_cm
         The published yearly template and yearly most; None where none is published.
     guide_month_cm, guide_year_cm
         What the guide lines allow.
+    guide_fit_cm
+        Distance between guide lines that would fit: a twelfth of the published template, or of
+        the year's use on the trunk where none is published.
+    panel_years
+        Years that a base panel lasts at the year's use on the trunk; NaN for ``up``.
     findings
         Where these disagree, in sentences.
     """
@@ -55,10 +65,14 @@ class BarkUse:
     year_least_cm: float
     year_planned_cm: float
     year_most_cm: float
+    slope_deg: float
+    year_on_trunk_cm: float
     template_cm: float | None
     year_limit_cm: float | None
     guide_month_cm: float
     guide_year_cm: float
+    guide_fit_cm: float
+    panel_years: float
     findings: tuple[str, ...]
 
 
@@ -73,6 +87,17 @@ def consumption(shaving_mm: ArrayLike, tappings: ArrayLike) -> NDArray[np.float6
     return np.asarray(shaving_mm, dtype=float) * np.asarray(tappings, dtype=float) / 10.0
 
 
+def on_trunk(square_cm: ArrayLike, slope_deg: ArrayLike) -> NDArray[np.float64]:
+    """Bark used down or up the trunk, cm, where shavings were measured square to the cut.
+
+    Examples
+    --------
+    >>> round(float(on_trunk(1.0, 30.0)), 3), round(float(on_trunk(1.0, 45.0)), 3)
+    (1.155, 1.414)
+    """
+    return np.asarray(square_cm, dtype=float) / np.cos(np.radians(slope_deg))
+
+
 def panel_years(bark_cm: ArrayLike, year_cm: ArrayLike) -> NDArray[np.float64]:
     """Years that bark lasts at one yearly use.
 
@@ -85,7 +110,7 @@ def panel_years(bark_cm: ArrayLike, year_cm: ArrayLike) -> NDArray[np.float64]:
 
 
 def bark_use(
-    system: HarvestSystem | str = "S/2 d3",
+    system: HarvestSystem | str | None = None,
     *,
     direction: str = "down",
     tappings_a_month: float | None = None,
@@ -97,7 +122,8 @@ def bark_use(
     Parameters
     ----------
     system
-        A harvest system or its notation; its first cut in `direction` counts.
+        A harvest system or its notation; its first cut in `direction` counts. Common practice,
+        ten tappings a month every third day, where None.
     direction
         ``down`` or ``up``.
     tappings_a_month
@@ -116,12 +142,16 @@ def bark_use(
 
     Examples
     --------
-    >>> use = bark_use("S/2 d3", tappings_a_month=10)
+    >>> use = bark_use()
     >>> use.month_least_cm, use.month_most_cm, use.template_cm
     (1.0, 1.5, 17.0)
     """
     figures = load_figures("bark", own=own)
     marking = MarkingPractice.load() if practice is None else practice
+    if system is None:
+        system = COMMON_SYSTEM
+        if tappings_a_month is None:
+            tappings_a_month = figures["tappings_a_month"].value
     cut = _cut_of(system, direction)
     if tappings_a_month is None:
         yearly = tappings_per_year(cut)
@@ -129,7 +159,11 @@ def bark_use(
     else:
         yearly = tappings_a_month * MONTHS_A_YEAR
     least, planned, most = _shavings(figures, direction, cut.every_days)
+    slope = marking.downward_deg if direction == "down" else marking.upward_deg
     guide_year = (marking.guide_lines - 1) * marking.guide_spacing_cm
+    template = _published(figures, "template", cut.every_days, direction)
+    year_on_trunk = float(on_trunk(consumption(planned, yearly), slope))
+    base_cm = marking.opening_height_cm - marking.lowest_cm
     use = BarkUse(
         frequency=f"d{cut.every_days}",
         direction=direction,
@@ -143,10 +177,16 @@ def bark_use(
         year_least_cm=float(consumption(least, yearly)),
         year_planned_cm=float(consumption(planned, yearly)),
         year_most_cm=float(consumption(most, yearly)),
-        template_cm=_published(figures, "template", cut.every_days, direction),
+        slope_deg=slope,
+        year_on_trunk_cm=year_on_trunk,
+        template_cm=template,
         year_limit_cm=_published(figures, "year_most", cut.every_days, direction),
         guide_month_cm=marking.guide_spacing_cm,
         guide_year_cm=guide_year,
+        guide_fit_cm=(year_on_trunk if template is None else template) / MONTHS_A_YEAR,
+        panel_years=(
+            float(panel_years(base_cm, year_on_trunk)) if direction == "down" else math.nan
+        ),
         findings=(),
     )
     return BarkUse(**(use.__dict__ | {"findings": _findings(use, figures)}))
@@ -207,6 +247,8 @@ def _findings(use: BarkUse, figures: Mapping[str, Figure]) -> tuple[str, ...]:
             _year_limit_against_use(use),
             _no_template(use),
             _month_limit_upward(use, figures),
+            _measured_square(use),
+            _panel_life(use, figures),
         )
         if said
     )
@@ -219,11 +261,33 @@ def _guide_against_use(use: BarkUse) -> str:
         f"The guide lines allow {use.guide_month_cm:g} cm a month; {use.tappings_a_month:.3g} "
         f"tappings a month at {use.shaving_least_mm:.1f} to {use.shaving_most_mm:.1f} mm use "
         f"{use.month_least_cm:.1f} to {use.month_most_cm:.1f} cm, not {use.guide_month_cm:g}: the "
-        "lines are a bound and no target. Cut thin, and let the cut stay short of the line."
+        "lines are a bound and no target. Cut thin, and let the cut stay short of the line; lines "
+        f"{use.guide_fit_cm:.1f} cm apart would fit {use.frequency}."
         if use.guide_month_cm > use.month_most_cm
         else f"The guide lines allow {use.guide_month_cm:g} cm a month, less than the "
         f"{use.month_least_cm:.1f} cm that {use.tappings_a_month:.3g} tappings of "
         f"{use.shaving_least_mm:.1f} mm use: set the lines further apart or tap less often."
+    )
+
+
+def _panel_life(use: BarkUse, figures: Mapping[str, Figure]) -> str:
+    asked = figures["panel_life_recommended"]
+    if not use.panel_years < asked.value:
+        return ""
+    return (
+        f"A base panel lasts {use.panel_years:.1f} years of tapping at this use, less than the "
+        f"{asked.value:g} years of {asked.source}; the mean that was surveyed is "
+        f"{figures['panel_life_surveyed'].value:g}."
+    )
+
+
+def _measured_square(use: BarkUse) -> str:
+    low, high = on_trunk([use.month_least_cm, use.month_most_cm], use.slope_deg)
+    way = "down" if use.direction == "down" else "up"
+    return (
+        f"These take a shaving as measured {way} the trunk. Measured square to a cut of "
+        f"{use.slope_deg:g}°, the same shavings use {low:.1f} to {high:.1f} cm a month: measure "
+        "heights on the tree, not shavings."
     )
 
 

@@ -69,6 +69,8 @@ def cord_marks(girth_cm: float, panel_count: int, *, each_side_cm: float) -> Cor
     part = girth_cm / panel_count if panel_count > 0 else 0.0
     if not part > 2 * each_side_cm:
         raise SettingError.at(
+            file="marking",
+            layer="girth",
             found=f"{panel_count} panels round a girth of {girth_cm:g} cm",
             expected=f"1 panel or more, each with over {2 * each_side_cm:g} cm of the girth",
             remedy="Mark fewer panels, or measure the girth again.",

@@ -6,12 +6,13 @@ import math
 from dataclasses import dataclass
 
 from estate.panels.cord import CordMarks, cord_marks
+from estate.panels.marked_panel import MarkedPanel, Point, Trunk, base_panels, marked_panels
 from estate.panels.marking import (
-    ThinBarkError,
     bark_limit_mm,
     cut_depth,
     cut_drop,
     cut_length,
+    girth_at,
     high_floor,
     high_reach,
     mature_panel_count,
@@ -23,52 +24,6 @@ from estate.panels.side_view import SideView, side_view
 from estate.standards import OpeningStandard, standard_named
 from layers.errors import SettingError
 
-__all__ = ["MarkedPanel", "MarkingGuide", "Point", "Segment", "ThinBarkError", "marking_guide"]
-
-Point = tuple[float, float]
-Segment = tuple[Point, Point]
-
-
-@dataclass(frozen=True, kw_only=True)
-class MarkedPanel:
-    """One panel on the unrolled trunk: x to the right along the girth, y up, cm.
-
-    Parameters
-    ----------
-    panel_no, panel, direction, tier
-        As in the frame of :func:`estate.panels.layout.lay_panels`.
-    left_cm, right_cm
-        Edges along the girth.
-    cut
-        The first cut, high left end first.
-    guide_lines
-        The lines of one year in the order they are reached, the first cut among them.
-    outline
-        The bark the panel may use in its life: four corners, from the top left rightward.
-    year_outline
-        The bark between the first and last guide line.
-    gutter
-        Corners of the gutter as it stands under the cut's low end.
-    cup
-        Middle of the cup's ring.
-    face_deg
-        Azimuth that the panel's middle faces.
-    """
-
-    panel_no: int
-    panel: str
-    direction: str
-    tier: int
-    left_cm: float
-    right_cm: float
-    cut: Segment
-    guide_lines: tuple[Segment, ...]
-    outline: tuple[Point, ...]
-    year_outline: tuple[Point, ...]
-    gutter: tuple[Point, ...]
-    cup: Point
-    face_deg: float
-
 
 @dataclass(frozen=True, kw_only=True)
 class MarkingGuide:
@@ -76,8 +31,12 @@ class MarkingGuide:
 
     Parameters
     ----------
-    girth_cm, bark_mm
-        Of the tree; `bark_mm` is None where it wasn't measured.
+    girth_cm
+        Girth at the first cut, where the cord is laid.
+    taped_girth_cm, taped_at_cm
+        Girth as it was taped, and at which height.
+    bark_mm
+        Bark; None where it wasn't measured.
     standard, direction
         The opening standard's name; ``down`` or ``up``.
     panel_count, panel_width_cm, gap_cm, slope_deg, cut_length_cm, drop_cm
@@ -103,6 +62,8 @@ class MarkingGuide:
         The folded cord and its marks.
     panels
         Each panel on the unrolled trunk, whose width is `girth_cm`.
+    below
+        Base panels under high ones, as they are on a tree of this girth; empty for ``down``.
     trunk
         Corners of the unrolled trunk.
     side
@@ -112,6 +73,8 @@ class MarkingGuide:
     """
 
     girth_cm: float
+    taped_girth_cm: float
+    taped_at_cm: float
     bark_mm: float | None
     standard: str
     direction: str
@@ -138,6 +101,7 @@ class MarkingGuide:
     bark_least_mm: float
     cord: CordMarks
     panels: tuple[MarkedPanel, ...]
+    below: tuple[MarkedPanel, ...]
     trunk: tuple[Point, ...]
     side: SideView
     findings: tuple[str, ...]
@@ -148,6 +112,8 @@ def marking_guide(
     *,
     standard: OpeningStandard | None = None,
     direction: str = "down",
+    material: str | None = None,
+    taped_at_cm: float | None = None,
     panels: int | None = None,
     bark_mm: float | None = None,
     first_face_deg: float = 0.0,
@@ -158,11 +124,16 @@ def marking_guide(
     Parameters
     ----------
     girth_cm
-        Girth where the panels stand, cm; the trunk is taken as a cylinder.
+        Girth as it was taped, cm.
     standard
         The opening standard; common practice where None.
     direction
         ``down`` for base panels, ``up`` for high panels.
+    material
+        ``budded`` or ``seedling``, for the trunk's taper; where None the girth is taken as that
+        at the first cut.
+    taped_at_cm
+        Height at which the girth was taped; the standard's for the material where None.
     panels
         Panels round the tree; by direction and girth where None.
     bark_mm
@@ -191,56 +162,80 @@ def marking_guide(
     rule = standard_named("common-practice") if standard is None else standard
     used = (MarkingPractice.load() if practice is None else practice).under(rule)
     _check(girth_cm, direction)
-    count = _count(girth_cm, direction, panels, used)
-    cord = cord_marks(girth_cm, count, each_side_cm=used.mark_each_side_cm)
-    slope = used.downward_deg if direction == "down" else used.upward_deg
-    width = float(panel_width(girth_cm, count, gap_cm=used.panel_gap_cm))
-    drop = float(cut_drop(width, slope))
-    length = float(cut_length(width, slope))
     floor = used.opening_height_cm if direction == "down" else high_floor(rule, used)
-    reach = _reach(direction, floor, drop, used)
-    least_bark = bark_limit_mm(rule, used)
-    marked = _marked_panels(
-        cord, direction, drop, floor, reach, used=used, first_face_deg=first_face_deg
-    )
-    heights = [y for panel in marked for _, y in panel.outline]
-    return MarkingGuide(
-        girth_cm=girth_cm,
+    girth, taped_at = girth_cm, floor if taped_at_cm is None else taped_at_cm
+    if material is not None:
+        taper = used.taper_cm_m(material)
+        taped_at = rule.height_cm[material] if taped_at_cm is None else taped_at_cm
+        girth = float(girth_at(girth_cm, taped_at, floor, taper))
+    count = _count(girth, direction, panels, used)
+    trunk = Trunk(
+        girth_cm=girth,
+        taped_girth_cm=girth_cm,
+        taped_at_cm=taped_at,
         bark_mm=bark_mm,
-        standard=rule.name,
         direction=direction,
+        floor_cm=floor,
+        slope_deg=used.downward_deg if direction == "down" else used.upward_deg,
+        cord=cord_marks(girth, count, each_side_cm=used.mark_each_side_cm),
+        first_face_deg=first_face_deg,
+    )
+    return _guide_of(trunk, rule, used)
+
+
+def _guide_of(trunk: Trunk, rule: OpeningStandard, used: MarkingPractice) -> MarkingGuide:
+    count = trunk.cord.panel_count
+    width = float(panel_width(trunk.girth_cm, count, gap_cm=used.panel_gap_cm))
+    drop = float(cut_drop(width, trunk.slope_deg))
+    length = float(cut_length(width, trunk.slope_deg))
+    reach = _reach(trunk.direction, trunk.floor_cm, drop, used)
+    marked = marked_panels(trunk, drop, reach, used)
+    heights = [y for panel in marked for _, y in panel.outline]
+    top = max(heights)
+    least_bark = bark_limit_mm(rule, used)
+    return MarkingGuide(
+        girth_cm=trunk.girth_cm,
+        taped_girth_cm=trunk.taped_girth_cm,
+        taped_at_cm=trunk.taped_at_cm,
+        bark_mm=trunk.bark_mm,
+        standard=rule.name,
+        direction=trunk.direction,
         panel_count=count,
         panel_width_cm=width,
         gap_cm=used.panel_gap_cm,
-        slope_deg=slope,
+        slope_deg=trunk.slope_deg,
         cut_length_cm=length,
         drop_cm=drop,
         template_fit=str(template_fit(length, used)),
         template_shortest_cm=used.first_cut_shortest_cm,
         template_longest_cm=used.first_cut_longest_cm,
-        opening_height_cm=floor,
-        high_left_cm=floor + drop,
+        opening_height_cm=trunk.floor_cm,
+        high_left_cm=trunk.floor_cm + drop,
         lowest_cm=min(heights),
-        highest_cm=max(heights),
+        highest_cm=top,
         guide_spacing_cm=used.guide_spacing_cm,
         gutter_width_cm=used.gutter_width_cm,
         gutter_length_cm=used.gutter_length_cm,
         cup_below_cm=used.cup_below_cm,
         depth_least_mm=used.cut_depth_least_mm,
-        depth_limit_mm=cut_depth(least_bark if bark_mm is None else bark_mm, rule, used),
+        depth_limit_mm=cut_depth(
+            least_bark if trunk.bark_mm is None else trunk.bark_mm, rule, used
+        ),
         bark_left_mm=used.bark_left_mm,
         bark_least_mm=least_bark,
-        cord=cord,
+        cord=trunk.cord,
         panels=marked,
-        trunk=((0.0, max(heights)), (girth_cm, max(heights)), (girth_cm, 0.0), (0.0, 0.0)),
-        side=side_view(girth_cm, marked),
-        findings=_findings(length, bark_mm, rule, used),
+        below=base_panels(trunk, used) if trunk.direction == "up" else (),
+        trunk=((0.0, top), (trunk.girth_cm, top), (trunk.girth_cm, 0.0), (0.0, 0.0)),
+        side=side_view(trunk.girth_cm, marked),
+        findings=(*_girth_findings(trunk), *_findings(length, trunk.bark_mm, rule, used)),
     )
 
 
 def _check(girth_cm: float, direction: str) -> None:
     if not (math.isfinite(girth_cm) and girth_cm > 0):
         raise SettingError.at(
+            file="marking",
             layer="girth",
             found=f"girth {girth_cm} cm",
             expected="a girth above 0 cm",
@@ -248,6 +243,8 @@ def _check(girth_cm: float, direction: str) -> None:
         )
     if direction not in ("down", "up"):
         raise SettingError.at(
+            file="marking",
+            layer="panels",
             found=f"direction {direction}",
             expected="down or up",
             remedy="Write down for base panels, up for high panels.",
@@ -268,6 +265,8 @@ def _reach(direction: str, floor_cm: float, drop_cm: float, practice: MarkingPra
     reach = float(high_reach(floor_cm, drop_cm, practice))
     if reach <= 0:
         raise SettingError.at(
+            file="marking",
+            layer="panels",
             found=f"{practice.high_tiers} tiers of high panels from {floor_cm:.0f} cm",
             expected=f"room for them under {practice.high_top_cm:g} cm",
             remedy="Set fewer tiers, or a higher top.",
@@ -275,66 +274,13 @@ def _reach(direction: str, floor_cm: float, drop_cm: float, practice: MarkingPra
     return reach
 
 
-def _marked_panels(
-    cord: CordMarks,
-    direction: str,
-    drop_cm: float,
-    floor_cm: float,
-    reach_cm: float,
-    *,
-    used: MarkingPractice,
-    first_face_deg: float,
-) -> tuple[MarkedPanel, ...]:
-    tiers = 1 if direction == "down" else used.high_tiers
-    sign = -1.0 if direction == "down" else 1.0
-    marked = []
-    for tier in range(tiers):
-        foot = floor_cm + tier * (reach_cm + used.stacked_gap_cm)
-        for place, (left, right) in enumerate(cord.edges_cm):
-            number = tier * cord.panel_count + place + 1
-            lines = tuple(
-                _line(left, right, foot + sign * step * used.guide_spacing_cm, drop_cm)
-                for step in range(used.guide_lines)
-                if step * used.guide_spacing_cm <= reach_cm
-            )
-            last = _line(left, right, foot + sign * reach_cm, drop_cm)
-            marked.append(
-                MarkedPanel(
-                    panel_no=number,
-                    panel=("BO-" if direction == "down" else "HO-") + str(number),
-                    direction=direction,
-                    tier=tier + 1,
-                    left_cm=left,
-                    right_cm=right,
-                    cut=lines[0],
-                    guide_lines=lines,
-                    outline=_between(lines[0], last),
-                    year_outline=_between(lines[0], lines[-1]),
-                    gutter=_gutter(right, foot, used),
-                    cup=(right, foot - used.cup_below_cm),
-                    face_deg=(first_face_deg - place * 360.0 / cord.panel_count) % 360.0,
-                )
-            )
-    return tuple(marked)
-
-
-def _line(left: float, right: float, foot: float, drop: float) -> Segment:
-    return ((left, foot + drop), (right, foot))
-
-
-def _between(one: Segment, other: Segment) -> tuple[Point, ...]:
-    upper, lower = (one, other) if one[0][1] >= other[0][1] else (other, one)
-    return (upper[0], upper[1], lower[1], lower[0])
-
-
-def _gutter(right_cm: float, foot_cm: float, practice: MarkingPractice) -> tuple[Point, ...]:
-    """Give the gutter hanging down from the cut's low end, its middle on the front line."""
-    half, length = practice.gutter_width_cm / 2, practice.gutter_length_cm
+def _girth_findings(trunk: Trunk) -> tuple[str, ...]:
+    if abs(trunk.taped_girth_cm - trunk.girth_cm) < 0.05:
+        return ()
     return (
-        (right_cm - half, foot_cm),
-        (right_cm + half, foot_cm),
-        (right_cm + half, foot_cm - length),
-        (right_cm - half, foot_cm - length),
+        f"Girth {trunk.taped_girth_cm:.1f} cm at {trunk.taped_at_cm:.0f} cm is about "
+        f"{trunk.girth_cm:.1f} cm at {trunk.floor_cm:.0f} cm, where the cut begins: lay the cord "
+        "there, and mark by what it says.",
     )
 
 

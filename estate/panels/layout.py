@@ -11,6 +11,7 @@ from estate.panels.marking import (
     bark_limit_mm,
     cut_drop,
     cut_length,
+    girth_at,
     high_floor,
     high_reach,
     mature_panel_count,
@@ -42,7 +43,8 @@ def lay_panels(
     """Lay out the panels of every tree that is ready or mature.
 
     Ready trees get the young count of panels, tapped downward; mature trees the count that their
-    girth asks, tapped upward above the base panels. The girth is taken to hold up the trunk.
+    girth asks, tapped upward above the base panels. Girth is carried from the standard's
+    measuring height to the first cut by the material's taper.
 
     Parameters
     ----------
@@ -51,7 +53,7 @@ def lay_panels(
     girths
         ``tree_id``, ``girth_cm``; ``bark_mm`` where it was measured.
     blocks
-        ``block_id``: every block that `trees` names.
+        ``block_id``: every block that `trees` names; ``material`` where known, else budded.
     trees
         ``tree_id``, ``block_id``.
     standard
@@ -71,7 +73,8 @@ def lay_panels(
         template_fit``; ordered by tree as in `classes`, then by panel. Heights are above the
         ground: ``top_cm`` and ``foot_cm`` of the first cut's high left and low right ends,
         ``lowest_cm`` and ``highest_cm`` the bounds that no cut of the panel passes.
-        ``left_edge_cm`` runs to the right along the girth from the first panel's fold.
+        ``girth_cm`` is the girth at the first cut; ``left_edge_cm`` runs to the right along the
+        girth from the first panel's fold.
 
     Raises
     ------
@@ -90,7 +93,7 @@ def lay_panels(
     """
     _check_columns(classes, girths, blocks, trees, facing)
     used = (MarkingPractice.load() if practice is None else practice).under(standard)
-    stand = _trees_to_mark(classes, girths, trees, standard, used)
+    stand = _trees_to_mark(classes, girths, blocks, trees, standard, used)
     stand = _shape(stand, standard, used)
     panels = _one_row_a_panel(stand, used)
     panels["face_deg"] = _faces(panels, facing)
@@ -126,14 +129,26 @@ def _check_columns(
         missing = columns - set(frame.columns)
         if missing:
             raise ColumnError.at(
+                file="panels",
                 layer=name,
                 found="no column " + ", ".join(sorted(missing)),
                 expected=", ".join(sorted(columns)),
                 remedy="Give the frame its contract's columns.",
             )
+        twice = frame["block_id" if name in ("blocks", "facing") else "tree_id"].duplicated()
+        if twice.any():
+            raise ColumnError.at(
+                file="panels",
+                layer=name,
+                row=frame.loc[twice].iloc[0, 0],
+                found=f"{int(twice.sum())} rows of a key that stands before",
+                expected="one row each",
+                remedy="Keep one row of each.",
+            )
     strange = ~trees["block_id"].isin(blocks["block_id"])
     if strange.any():
         raise ColumnError.at(
+            file="panels",
             layer="trees",
             row=trees.loc[strange, "tree_id"].iloc[0],
             found=f"block {trees.loc[strange, 'block_id'].iloc[0]} ({int(strange.sum())} trees)",
@@ -145,19 +160,28 @@ def _check_columns(
 def _trees_to_mark(
     classes: pd.DataFrame,
     girths: pd.DataFrame,
+    blocks: pd.DataFrame,
     trees: pd.DataFrame,
     standard: OpeningStandard,
     practice: MarkingPractice,
 ) -> pd.DataFrame:
     known = [name for name in ("tree_id", "girth_cm", "bark_mm") if name in girths]
     stand = classes.loc[classes["class"].isin(_TAPPED), ["tree_id", "class"]]
-    stand = stand.merge(girths[known], on="tree_id", how="left", validate="one_to_one")
+    stand = stand.merge(girths[known], on="tree_id", how="left")
     stand = stand.merge(trees[["tree_id", "block_id"]], on="tree_id", how="left")
+    seedling = blocks["block_id"][_material(blocks) == "seedling"]
+    stand["seedling"] = stand["block_id"].isin(seedling)
     stand = _without(stand, stand["girth_cm"].isna(), "no girth is known")
     if "bark_mm" in stand:
         least = bark_limit_mm(standard, practice)
         stand = _without(stand, stand["bark_mm"] < least, f"bark is thinner than {least:g} mm")
     return stand
+
+
+def _material(blocks: pd.DataFrame) -> pd.Series:
+    if "material" not in blocks:
+        return pd.Series("budded", index=blocks.index)
+    return blocks["material"].fillna("budded")
 
 
 def _without(stand: pd.DataFrame, out: pd.Series, why: str) -> pd.DataFrame:
@@ -172,13 +196,20 @@ def _shape(
 ) -> pd.DataFrame:
     """Add what holds for all panels of a tree: count, slope, width, length, heights, bounds."""
     upward = (stand["class"] == "mature").to_numpy()
-    girth = stand["girth_cm"].to_numpy(dtype=float)
+    floor = high_floor(standard, practice)
+    foot = np.where(upward, floor, practice.opening_height_cm)
+    seedling = stand["seedling"].to_numpy()
+    girth = girth_at(
+        stand["girth_cm"].to_numpy(dtype=float),
+        np.where(seedling, standard.height_cm["seedling"], standard.height_cm["budded"]),
+        foot,
+        np.where(seedling, practice.taper_seedling_cm_m, practice.taper_budded_cm_m),
+    )
     count = np.where(upward, mature_panel_count(girth, practice), practice.young_panels)
     slope = np.where(upward, practice.upward_deg, practice.downward_deg)
     width = panel_width(girth, count, gap_cm=practice.panel_gap_cm)
     drop = cut_drop(width, slope)
     length = cut_length(width, slope)
-    floor = high_floor(standard, practice)
     shaped = stand.assign(
         direction=np.where(upward, "up", "down"),
         panel_count=count,
@@ -187,7 +218,8 @@ def _shape(
         cut_length_cm=length,
         drop_cm=drop,
         template_fit=template_fit(length, practice),
-        foot_cm=np.where(upward, floor, practice.opening_height_cm),
+        foot_cm=foot,
+        girth_cm=girth,
         reach_cm=np.where(
             upward,
             high_reach(floor, drop, practice),
@@ -214,8 +246,9 @@ def _one_row_a_panel(stand: pd.DataFrame, practice: MarkingPractice) -> pd.DataF
     reach = panels["reach_cm"].to_numpy()
     foot = panels["foot_cm"].to_numpy() + tier * (reach + practice.stacked_gap_cm)
     drop = panels["drop_cm"].to_numpy()
-    letters = np.where(upward, "HO-", "BO-")
-    names = pd.Series(letters, dtype="str") + pd.Series(number + 1).astype("str")
+    most = int(number.max()) + 1 if len(number) else 0
+    known = [f"{letters}O-{name}" for letters in "BH" for name in range(1, most + 1)]
+    names = pd.Series(known, dtype="str").take(number + upward * most).reset_index(drop=True)
     return panels.assign(
         panel_no=number + 1,
         panel=names,

@@ -38,6 +38,8 @@ class Side:
         Years since that bark was last cut.
     older_idle_years
         Years since the generation before it was used up; of no effect on virgin bark.
+    cut_year_cm
+        Bark used in a year up to today where it was more than the plan's; 0 where it wasn't.
     """
 
     letter: Literal["B", "H"]
@@ -50,11 +52,17 @@ class Side:
     cut_cm: float = 0.0
     idle_years: float = 0.0
     older_idle_years: float = 0.0
+    cut_year_cm: float = 0.0
 
     @property
     def sign(self) -> int:
         """−1 where it is tapped downward, 1 upward."""
         return -1 if self.letter == "B" else 1
+
+    @property
+    def pace_cm(self) -> float:
+        """Bark used in a year up to today, cm, no less than the plan's."""
+        return max(self.cut_year_cm, self.month_cm * MONTHS)
 
     def panel(self, generation: int) -> PanelName:
         """Name of one generation of its bark."""
@@ -146,16 +154,14 @@ def _open_in_use(side: Side, year: int, rules: LifeRules) -> float:
         return ahead
     # The former generation ended at the bound; a strip at distance d was cut before that by the
     # time its pace took from d to the bound.
-    pace = side.month_cm * MONTHS
     waits = rules.renewal_years - side.older_idle_years - year
-    return min(ahead, max(0.0, ahead - max(0.0, waits) * pace))
+    return min(ahead, max(0.0, ahead - max(0.0, waits) * side.pace_cm))
 
 
 def _open_behind(side: Side, year: int, rules: LifeRules) -> float:
     """Bark behind today's cut, cm from the origin, cut a renewal before a year's start."""
-    pace = side.month_cm * MONTHS
     waits = rules.renewal_years - side.idle_years - year
-    return max(0.0, side.cut_cm - max(0.0, waits) * pace)
+    return max(0.0, side.cut_cm - max(0.0, waits) * side.pace_cm)
 
 
 def _reached(stage: Stage, years: int, rules: LifeRules, stages: list[Stage]) -> bool:

@@ -20,6 +20,8 @@ class LifeRules:
         Years from tapping a strip of bark to tapping the bark that grew there.
     run_years
         Most years in a row on one side of the tree; 1 is yearly panel change.
+    shortest_run_months
+        Fewest months on a panel in a year, unless they use it up.
     last_age_years
         The tree's age at the plan's end, years.
     generations
@@ -35,6 +37,7 @@ class LifeRules:
 
     renewal_years: float
     run_years: int
+    shortest_run_months: int
     last_age_years: float
     generations: int
     worth_virgin: int
@@ -72,9 +75,10 @@ class LifeRules:
 _RANGES = {
     "renewal_years": ("renewal", 1.0, 20.0),
     "run_years": ("panel_run", 1.0, 20.0),
+    "shortest_run_months": ("shortest_run", 1.0, 12.0),
     "last_age_years": ("last_age", 10.0, 60.0),
     "generations": ("generations", 1.0, 4.0),
     "worth_virgin": ("worth_virgin", 1.0, 1000.0),
     "worth_renewed": ("worth_renewed", 1.0, 1000.0),
 }
-_WHOLE = ("run_years", "generations", "worth_virgin", "worth_renewed")
+_WHOLE = ("run_years", "shortest_run_months", "generations", "worth_virgin", "worth_renewed")

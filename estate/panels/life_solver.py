@@ -56,7 +56,7 @@ class Situation:
         Years to plan.
     stages
         Bark that may be tapped.
-    renewal_years, run_years
+    renewal_years, run_years, shortest_run_months
         As in :class:`estate.panels.life_rules.LifeRules`.
     tapped_before
         The column tapped in the year before the plan; None where unknown or none.
@@ -66,6 +66,7 @@ class Situation:
     stages: tuple[Stage, ...]
     renewal_years: float
     run_years: int
+    shortest_run_months: int
     tapped_before: int | None
 
 
@@ -98,6 +99,9 @@ def solve(situation: Situation) -> Solution:
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
     solver.parameters.max_deterministic_time = _WORK
+    # Neither finds anything here, and both take a third of the time.
+    solver.parameters.cp_model_probing_level = 0
+    solver.parameters.symmetry_level = 0
     status = solver.solve(model)
     # Tapping nothing keeps every rule, so a plan is always found.
     return Solution(
@@ -154,6 +158,9 @@ def _one_cut_at_a_time(
             ends = model.new_bool_var("")
             model.add_implication(ends, flags[year])
             model.add(sum(row[: year + 1]) == stage.months).only_enforce_if(ends)
+            model.add(row[year] >= situation.shortest_run_months).only_enforce_if(
+                flags[year], ends.Not()
+            )
             finishing.append(ends)
         model.add(sum(flags[year] for flags in active) <= 1 + sum(finishing))
         model.add(sum(flags[year] for flags in active) <= 2)

@@ -16,6 +16,29 @@ class ThinBarkError(SettingError):
     """The bark is thinner than the standard asks: the tree isn't marked."""
 
 
+def girth_at(
+    girth_cm: ArrayLike, taped_at_cm: ArrayLike, height_cm: ArrayLike, taper_cm_m: ArrayLike
+) -> Floats:
+    """Girth at another height of the trunk, cm.
+
+    Parameters
+    ----------
+    girth_cm, taped_at_cm
+        Girth, and the height at which it was taped, cm.
+    height_cm
+        Height at which it is wanted, cm.
+    taper_cm_m
+        Girth lost for each metre up, cm.
+
+    Examples
+    --------
+    >>> float(girth_at(55, 50, 90, 12.5))
+    50.0
+    """
+    rise_m = (np.asarray(height_cm, dtype=float) - np.asarray(taped_at_cm, dtype=float)) / 100.0
+    return np.asarray(girth_cm, dtype=float) - rise_m * np.asarray(taper_cm_m, dtype=float)
+
+
 def panel_width(girth_cm: ArrayLike, panels: ArrayLike, *, gap_cm: float) -> Floats:
     """Width of one panel along the girth, cm.
 
@@ -134,6 +157,7 @@ def cut_depth(bark_mm: float, standard: OpeningStandard, practice: MarkingPracti
     least = bark_limit_mm(standard, practice)
     if not bark_mm >= least:
         raise ThinBarkError.at(
+            file="marking",
             layer="girth",
             found=f"bark {bark_mm:g} mm thick",
             expected=f"{least:g} mm or more ({standard.title})",

@@ -8,6 +8,7 @@ from typing import Self
 
 from estate.figures import load_figures
 from estate.standards import OpeningStandard
+from layers.contract import MATERIALS
 from layers.errors import SettingError
 
 _FIGURES = {
@@ -17,6 +18,8 @@ _FIGURES = {
     "downward_deg": ("downward_slope", 10.0, 60.0),
     "upward_deg": ("upward_slope", 10.0, 60.0),
     "opening_height_cm": ("opening_height", 50.0, 200.0),
+    "taper_budded_cm_m": ("taper_budded", 0.0, 30.0),
+    "taper_seedling_cm_m": ("taper_seedling", 0.0, 30.0),
     "lowest_cm": ("lowest_cut", 0.0, 60.0),
     "high_top_cm": ("high_panel_top", 200.0, 500.0),
     "young_panels": ("young_panels", 1.0, 4.0),
@@ -55,6 +58,8 @@ class MarkingPractice:
         Slope of the cut to the level, degrees.
     opening_height_cm
         Height of the low right end of the first downward cut above the ground, cm.
+    taper_budded_cm_m, taper_seedling_cm_m
+        Girth lost for each metre up the trunk, cm.
     lowest_cm
         Height at which the low right end of a downward cut stops, cm.
     high_top_cm
@@ -86,6 +91,8 @@ class MarkingPractice:
     downward_deg: float
     upward_deg: float
     opening_height_cm: float
+    taper_budded_cm_m: float
+    taper_seedling_cm_m: float
     lowest_cm: float
     high_top_cm: float
     young_panels: int
@@ -145,6 +152,25 @@ class MarkingPractice:
         values = {field.name: figures[_FIGURES[field.name][0]].value for field in fields(cls)}
         counts = {name: int(values[name]) for name in _COUNTS if values[name] == int(values[name])}
         return cls(**(values | counts))  # type: ignore[arg-type]
+
+    def taper_cm_m(self, material: str) -> float:
+        """Girth that a trunk of a material loses for each metre up, cm.
+
+        Raises
+        ------
+        SettingError
+            The material is neither budded nor seedling.
+        """
+        if material not in MATERIALS:
+            raise SettingError.at(
+                file="marking",
+                layer="blocks",
+                row="material",
+                found=material,
+                expected=" or ".join(MATERIALS),
+                remedy="Mend the block's material.",
+            )
+        return self.taper_budded_cm_m if material == "budded" else self.taper_seedling_cm_m
 
     def under(self, standard: OpeningStandard) -> MarkingPractice:
         """Give this practice with the standard's slopes and opening height where it names them.

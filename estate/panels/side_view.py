@@ -6,12 +6,9 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from estate.panels.guide import MarkedPanel
+from estate.panels.marked_panel import MarkedPanel, Point
 
-Point = tuple[float, float]
 Line = tuple[Point, ...]
 _STEPS = 24
 

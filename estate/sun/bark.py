@@ -61,11 +61,11 @@ class BarkStrip:
             )
 
 
-def strip_heights(strip: BarkStrip) -> tuple[Floats, Floats]:
+def strip_heights(strip: BarkStrip, *, points: int = _HEIGHTS) -> tuple[Floats, Floats]:
     """Give the heights, metres, at which a strip is sampled, and the weight of each.
 
-    They are Gauss-Legendre points, whose weighted mean is exact for light that changes along
-    the strip as a polynomial of the fifth degree.
+    They are Gauss-Legendre points: n of them give the mean exactly of light that changes along
+    the strip as a polynomial of degree 2 n - 1.
 
     Examples
     --------
@@ -73,9 +73,9 @@ def strip_heights(strip: BarkStrip) -> tuple[Floats, Floats]:
     >>> round(float(heights @ weights), 6)
     0.8
     """
-    points, weights = np.polynomial.legendre.leggauss(_HEIGHTS)
+    places, weights = np.polynomial.legendre.leggauss(points)
     middle, half = 0.5 * (strip.high_cm + strip.low_cm), 0.5 * (strip.high_cm - strip.low_cm)
-    return (middle + half * points) / 100.0, weights / weights.sum()
+    return (middle + half * places) / 100.0, weights / weights.sum()
 
 
 def panel_arc_deg(girth_cm: float, panels: float, gap_cm: float) -> float:

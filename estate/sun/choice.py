@@ -9,41 +9,133 @@ import numpy as np
 from numpy.typing import NDArray
 
 from estate.figures import Figure
+from estate.sun.table import FLOW, SCORCH_AFTERNOON, SCORCH_MORNING
 
 Floats = NDArray[np.float64]
+Figures = Mapping[str, Figure]
 
-_SAME_WAY_DEG = 10.0
+SAME_WAY_DEG = 10.0
+NORTH_SOUTH_DEG = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class PanelLight:
+    """Light on panels that face each way, MJ/m², shape (t, 36), evenly round from north.
+
+    The first row is the model's own; then come pairs of rows, each one standard deviation down
+    and up in one thing that isn't known well.
+
+    Parameters
+    ----------
+    flow
+        In flow hours.
+    scorch_morning, scorch_afternoon
+        In scorching hours before noon, and after.
+    """
+
+    flow: Floats
+    scorch_morning: Floats
+    scorch_afternoon: Floats
+
+    @classmethod
+    def of(cls, kinds: Floats) -> PanelLight:
+        """Take the light from an array of shape (t, 5, 36), as a rose holds it."""
+        return cls(
+            flow=kinds[:, FLOW],
+            scorch_morning=kinds[:, SCORCH_MORNING],
+            scorch_afternoon=kinds[:, SCORCH_AFTERNOON],
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Trials:
+    """One measure of light by face, in the model's own form and under each doubt.
+
+    Parameters
+    ----------
+    light
+        Shape (t, 36), rows as in :class:`PanelLight`.
+    floor_share
+        The part of a comparison's standard deviation that no trial shows.
+    coverage
+        How many standard deviations the stated uncertainty covers.
+    """
+
+    light: Floats
+    floor_share: float
+    coverage: float
+
+    def face(self, face_deg: float) -> Floats:
+        """Give the light on a panel that faces any way, in each trial, shape (t,)."""
+        ways = self.light.shape[1]
+        place = face_deg % 360.0 / 360.0 * ways
+        before = int(place) % ways
+        share = place - int(place)
+        return self.light[:, before] * (1.0 - share) + self.light[:, (before + 1) % ways] * share
+
+    def pair(self, face_deg: float) -> Floats:
+        """Give the mean light on two panels that face one way and the opposite, shape (t,)."""
+        return 0.5 * (self.face(face_deg) + self.face(face_deg + 180.0))
+
+    def saved(self, light: Floats, rival: Floats) -> tuple[float, float]:
+        """Give the share of a rival's light that is saved, and the uncertainty of that share.
+
+        Each doubt moves the share by half the difference of its two trials, and the doubts are
+        held independent; a rival without light saves nothing.
+
+        Examples
+        --------
+        >>> trials = Trials(light=np.ones((3, 4)), floor_share=0.03, coverage=2.0)
+        >>> saved, doubt = trials.saved(np.array([0.6, 0.5, 0.7]), np.ones(3))
+        >>> round(saved, 3), round(doubt, 3)
+        (0.4, 0.209)
+        """
+        if rival.min() <= 0.0:
+            return 0.0, 0.0
+        saved = 1.0 - light / rival
+        moves = 0.5 * (saved[2::2] - saved[1::2])
+        deviation = np.sqrt((moves**2).sum() + self.floor_share**2)
+        return float(saved[0]), float(self.coverage * deviation)
+
+    def pair_saved(self, pair_deg: float, rival_deg: float) -> tuple[float, float]:
+        """Give what one pair of faces saves of another's light; see :meth:`saved`."""
+        return self.saved(self.pair(pair_deg), self.pair(rival_deg))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
     """A pair of opposite faces, and how it compares.
 
-    "Sun" here is the light in scorching hours and, by its weight, in flow hours, averaged over
-    both panels of a pair. Shares are of the other pair's; NaN where the rows aren't known.
+    Pairs are compared by the light in scorching hours, and in flow hours by their weight (none by
+    default), averaged over both panels. Shares are of the other pair's.
 
     Parameters
     ----------
     first_deg, second_deg
-        The faces; the less sunlit is opened first where the two differ by more than the
-        model's uncertainty.
+        The faces; the less sunlit first where the two are told apart, else the northern.
     walking_side_deg
-        The way a panel faces toward the inter-row; uphill on a slope.
+        The way a panel faces toward the inter-row; the uphill one on a slope.
     best_deg
         The face, 0 to 170, whose pair the sun itself would choose.
     best_share_saved, best_uncertainty_share
-        Sun that the best pair saves against north and south, and one standard deviation of it.
-    told_apart
-        The sun tells the recommended pair from its rival: north and south, or the walking side
-        where north and south is recommended.
-    scorch_share_saved, uncertainty_share
-        Scorching light that the recommended pair saves against the walking side, and one
-        standard deviation of it.
+        Light that the best pair saves against north and south, and the uncertainty of it.
+    rival_deg
+        What the recommended pair is held against: the walking side; where that is the same
+        pair, north and south; where that is the same too, or without rows, the pair square to
+        the recommended one.
+    scorch_share_saved, uncertainty_share, told_apart
+        Light that the recommended pair saves against its rival, the uncertainty of it, and
+        whether the first is the larger.
+    flow_share_saved
+        Light in flow hours that it saves against its rival.
+    first_face_share_saved, first_told_apart
+        Light that the first face saves against the second, and whether that is more than its
+        uncertainty.
     walking_side_share_lost, planting_line_share_lost
-        Sun that the pair toward the inter-row, and along the row, takes on beyond the
-        recommended pair's.
-    kept_for_weather
-        Rain and wind settled what the sun left open.
+        Light that the pair toward the inter-row, and along the row, takes on beyond the
+        recommended pair's; NaN without rows.
+    turned_from_weather
+        Rain and wind settled what the sun left open, against north and south.
     """
 
     first_deg: float
@@ -52,48 +144,32 @@ class Choice:
     best_deg: float
     best_share_saved: float
     best_uncertainty_share: float
-    told_apart: bool
+    rival_deg: float
     scorch_share_saved: float
     uncertainty_share: float
+    told_apart: bool
+    flow_share_saved: float
+    first_face_share_saved: float
+    first_told_apart: bool
     walking_side_share_lost: float
     planting_line_share_lost: float
-    kept_for_weather: bool
-
-
-@dataclass(frozen=True, kw_only=True)
-class Trials:
-    """Light by face under each trial of what the model doesn't know, shape (t, 36).
-
-    Parameters
-    ----------
-    light
-        The first is the model's own; then come pairs of trials, one standard deviation down
-        and up.
-    floor_share
-        The part of the uncertainty that no trial shows, as a share.
-    """
-
-    light: Floats
-    floor_share: float
+    turned_from_weather: bool
 
 
 def choose_pair(
+    light: PanelLight,
     *,
-    scorch_morning: Floats,
-    scorch_afternoon: Floats,
-    flow: Floats,
     row_deg: float,
     uphill_deg: float,
     weather_deg: float | None,
-    figures: Mapping[str, Figure],
+    figures: Figures,
 ) -> Choice:
     """Choose a block's pair of faces.
 
     Parameters
     ----------
-    scorch_morning, scorch_afternoon, flow
-        Shape (3, 36), MJ/m² on a panel that faces each way, evenly round from north: the
-        model's own, and with the canopy thinner and thicker by one standard deviation.
+    light
+        On panels that face each way.
     row_deg, uphill_deg
         Ways of the rows and the slope, degrees from true north; NaN where unknown.
     weather_deg
@@ -101,30 +177,24 @@ def choose_pair(
     figures
         Table ``light``.
     """
-    doubt = figures["afternoon_uncertainty"].value
-    floor = figures["numeric_uncertainty"].value
-    scorch = _trials(scorch_morning, scorch_afternoon, doubt, floor)
-    sun = Trials(
-        light=scorch.light + figures["flow_weight"].value * _repeat(flow), floor_share=floor
-    )
-    pairs = np.arange(0.0, 180.0, 360.0 / sun.light.shape[1])
-    best_deg = float(pairs[np.argmin([pair_light(sun, pair)[0] for pair in pairs])])
-    best_saved, best_doubt = share_saved(sun, best_deg, 0.0)
+    sun = _trials(light, figures)
+    ways = np.arange(0.0, 180.0, 360.0 / sun.light.shape[1])
+    best_deg = float(ways[np.argmin([sun.pair(way)[0] for way in ways])])
+    best_saved, best_doubt = sun.pair_saved(best_deg, NORTH_SOUTH_DEG)
     walking_deg = _walking_side(row_deg, uphill_deg)
-    chosen = 0.0
-    if apart_deg(best_deg, 0.0) > _SAME_WAY_DEG and best_saved > best_doubt:
+    chosen, turned = NORTH_SOUTH_DEG, False
+    needed = max(best_doubt, figures["least_saving"].value)
+    if apart_deg(best_deg, NORTH_SOUTH_DEG) > SAME_WAY_DEG and best_saved > needed:
         chosen = best_deg
-    kept_for_weather = False
-    if chosen == 0.0 and weather_deg is not None:
-        rivals = [0.0, best_deg] + ([] if np.isnan(row_deg) else [walking_deg % 180.0, row_deg])
-        chosen = _out_of_the_weather(sun, rivals, weather_deg)
-        kept_for_weather = apart_deg(chosen, 0.0) > _SAME_WAY_DEG
-    rival = walking_deg if apart_deg(chosen, 0.0) <= _SAME_WAY_DEG else 0.0
-    saved, doubt_of_it = (np.nan, np.nan) if np.isnan(rival) else share_saved(sun, chosen, rival)
-    scorch_saved, scorch_doubt = (
-        (np.nan, np.nan) if np.isnan(walking_deg) else share_saved(scorch, chosen, walking_deg)
-    )
+    elif weather_deg is not None:
+        others = [best_deg] if np.isnan(row_deg) else [best_deg, walking_deg, row_deg]
+        chosen = _out_of_the_weather(sun, others, weather_deg)
+        turned = chosen != NORTH_SOUTH_DEG
+    rival_deg = _rival(chosen, walking_deg)
+    saved, doubt = sun.pair_saved(chosen, rival_deg)
+    flow = Trials(light=light.flow, floor_share=sun.floor_share, coverage=sun.coverage)
     first_deg, second_deg = _first_face(sun, chosen)
+    first_saved, first_doubt = sun.saved(sun.face(first_deg), sun.face(second_deg))
     return Choice(
         first_deg=first_deg,
         second_deg=second_deg,
@@ -132,57 +202,44 @@ def choose_pair(
         best_deg=best_deg,
         best_share_saved=best_saved,
         best_uncertainty_share=best_doubt,
-        told_apart=bool(abs(saved) > doubt_of_it),
-        scorch_share_saved=scorch_saved,
-        uncertainty_share=scorch_doubt,
+        rival_deg=rival_deg,
+        scorch_share_saved=saved,
+        uncertainty_share=doubt,
+        told_apart=bool(abs(saved) > doubt),
+        flow_share_saved=flow.pair_saved(chosen, rival_deg)[0],
+        first_face_share_saved=first_saved,
+        first_told_apart=bool(first_saved > first_doubt),
         walking_side_share_lost=_share_lost(sun, walking_deg, chosen),
         planting_line_share_lost=_share_lost(sun, row_deg, chosen),
-        kept_for_weather=kept_for_weather,
+        turned_from_weather=turned,
     )
 
 
-def _repeat(light: Floats) -> Floats:
-    """The canopy's trials, then the model's own twice for the trials of the afternoon."""
-    return np.concatenate([light, light[:1], light[:1]])
-
-
-def _trials(morning: Floats, afternoon: Floats, doubt: float, floor: float) -> Trials:
-    own_m, own_a = morning[:1], afternoon[:1]
-    light = np.concatenate(
-        [morning + afternoon, own_m + own_a * (1.0 - doubt), own_m + own_a * (1.0 + doubt)]
+def _trials(light: PanelLight, figures: Figures) -> Trials:
+    """The light by which pairs are compared, with the afternoon's own doubt beside the canopy's."""
+    doubt = figures["afternoon_uncertainty"].value
+    morning, afternoon = light.scorch_morning, light.scorch_afternoon
+    scorch = np.concatenate(
+        [
+            morning + afternoon,
+            morning[:1] + afternoon[:1] * (1.0 - doubt),
+            morning[:1] + afternoon[:1] * (1.0 + doubt),
+        ]
     )
-    return Trials(light=light, floor_share=floor)
+    flow = np.concatenate([light.flow, light.flow[:1], light.flow[:1]])
+    return Trials(
+        light=scorch + figures["flow_weight"].value * flow,
+        floor_share=figures["numeric_uncertainty"].value,
+        coverage=figures["coverage_factor"].value,
+    )
 
 
-def face_light(trials: Trials, face_deg: float) -> Floats:
-    """Give the light on a panel that faces any way, in each trial, shape (t,)."""
-    ways = trials.light.shape[1]
-    place = face_deg % 360.0 / (360.0 / ways)
-    before = int(place) % ways
-    share = place - int(place)
-    return trials.light[:, before] * (1.0 - share) + trials.light[:, (before + 1) % ways] * share
-
-
-def pair_light(trials: Trials, face_deg: float) -> Floats:
-    """Give the mean light on two panels that face one way and the opposite, shape (t,)."""
-    return 0.5 * (face_light(trials, face_deg) + face_light(trials, face_deg + 180.0))
-
-
-def share_saved(trials: Trials, pair_deg: float, rival_deg: float) -> tuple[float, float]:
-    """Give the share of its rival's light that a pair saves, and one standard deviation of it.
-
-    Each doubt moves the share by half the difference of its two trials; the doubts are held
-    independent of each other.
-    """
-    return _compare(pair_light(trials, pair_deg), pair_light(trials, rival_deg), trials.floor_share)
-
-
-def _compare(light: Floats, rival: Floats, floor_share: float) -> tuple[float, float]:
-    if rival.min() <= 0.0:
-        return 0.0, 0.0
-    saved = 1.0 - light / rival
-    moves = 0.5 * (saved[2::2] - saved[1::2])
-    return float(saved[0]), float(np.sqrt((moves**2).sum() + floor_share**2))
+def _rival(chosen_deg: float, walking_deg: float) -> float:
+    if not np.isnan(walking_deg) and apart_deg(walking_deg, chosen_deg) > SAME_WAY_DEG:
+        return walking_deg
+    if apart_deg(NORTH_SOUTH_DEG, chosen_deg) > SAME_WAY_DEG:
+        return NORTH_SOUTH_DEG
+    return (chosen_deg + 90.0) % 180.0
 
 
 def apart_deg(one_deg: float, other_deg: float) -> float:
@@ -205,25 +262,27 @@ def _walking_side(row_deg: float, uphill_deg: float) -> float:
     return side if np.cos(np.radians(side - uphill_deg)) >= 0.0 else other
 
 
-def _first_face(trials: Trials, face_deg: float) -> tuple[float, float]:
-    """The less sunlit of the two first, where they are told apart; else in the order given."""
+def _first_face(sun: Trials, face_deg: float) -> tuple[float, float]:
+    """The less sunlit of the two first, where they are told apart; else the northern one."""
     one, other = face_deg % 360.0, (face_deg + 180.0) % 360.0
-    saved, doubt = _compare(face_light(trials, other), face_light(trials, one), trials.floor_share)
+    if np.cos(np.radians(one)) < 0.0:
+        one, other = other, one
+    saved, doubt = sun.saved(sun.face(other), sun.face(one))
     return (other, one) if saved > doubt else (one, other)
 
 
-def _share_lost(trials: Trials, other_deg: float, chosen_deg: float) -> float:
+def _share_lost(sun: Trials, other_deg: float, chosen_deg: float) -> float:
     if np.isnan(other_deg):
         return float("nan")
-    chosen = pair_light(trials, chosen_deg)[0]
-    return float(pair_light(trials, other_deg)[0] / chosen - 1.0) if chosen > 0.0 else 0.0
+    chosen = sun.pair(chosen_deg)[0]
+    return float(sun.pair(other_deg)[0] / chosen - 1.0) if chosen > 0.0 else 0.0
 
 
-def _out_of_the_weather(trials: Trials, rivals: list[float], weather_deg: float) -> float:
+def _out_of_the_weather(sun: Trials, rivals: list[float], weather_deg: float) -> float:
     """Of the pairs that the sun doesn't tell from north and south, the least driven into."""
-    alike = []
-    for pair in rivals:
-        saved, doubt = share_saved(trials, pair, 0.0)
-        if abs(saved) <= doubt:
-            alike.append(pair)
+    alike = [NORTH_SOUTH_DEG]
+    for rival in rivals:
+        saved, doubt = sun.pair_saved(rival, NORTH_SOUTH_DEG)
+        if abs(saved) <= doubt and apart_deg(rival, NORTH_SOUTH_DEG) > SAME_WAY_DEG:
+            alike.append(rival % 180.0)
     return max(alike, key=lambda pair: apart_deg(pair, weather_deg))

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import repeat
+from os import cpu_count
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -12,110 +16,50 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from estate.figures import Figure, load_figures
-from estate.sun.bark import BarkStrip, over_arc, panel_arc_deg
-from estate.sun.canopy import canopy_of_age
-from estate.sun.choice import Choice, choose_pair
+from estate.sun.bark import over_arc
+from estate.sun.choice import Choice, PanelLight, choose_pair
 from estate.sun.hours import TappingDay, tapping_day
+from estate.sun.options import FacingOptions
 from estate.sun.position import earth_sun
-from estate.sun.rose import (
-    AZIMUTHS_DEG,
+from estate.sun.rose import AZIMUTHS_DEG, Rose, block_rose
+from estate.sun.site import block_sites
+from estate.sun.sky import Clouds, clouds_from_table
+from estate.sun.surroundings import Surroundings, surroundings
+from estate.sun.table import (
     BEAM,
     CIRCUMSOLAR,
     FLOW,
     SCORCH_AFTERNOON,
     SCORCH_MORNING,
-    Rose,
     SunTable,
-    Surroundings,
-    block_rose,
-    sun_table,
+    gather,
+    sun_moments,
 )
-from estate.sun.site import block_sites
-from estate.sun.sky import Clouds, clouds_from_table
-from estate.sun.words import Setting, facing_words, pair_words
-from layers.errors import SettingError
-from layers.horizon import horizon_profile
+from estate.sun.words import Setting, basis_words, facing_words, pair_words
 from layers.terrain import Terrain
 
 Floats = NDArray[np.float64]
+Figures = Mapping[str, Figure]
 
 _LATITUDE_CELL_DEG = 0.02
 _LONGITUDE_CELL_DEG = 0.1
 _ALTITUDE_CELL_M = 100.0
-_SKYLINE_WAYS = 72
-_ALL_MONTHS = tuple(range(1, 13))
+# Doubts matter only by how they differ from the model's own form, so a coarse sky will do.
+_COARSE_DEG = 5.0
+_COARSE_DOME_DEG = 10.0
+_COARSE_POINTS = 2
+_DEFAULTS = FacingOptions()
 
 
 @dataclass(frozen=True, kw_only=True)
-class FacingOptions:
-    """How the sun is reckoned for a cooperative's blocks.
+class _Run:
+    """What every block of one call shares."""
 
-    Parameters
-    ----------
-    months
-        The tapping months, 1 to 12.
-    day
-        The tapper's day and the scorching hours; None for the figures' own.
-    zone_h
-        Hours of the civil clock ahead of UTC, -12 to 14; None for local mean solar time.
-    step_min
-        Length of a step, minutes, 1 to 60.
-    leaf_shares
-        Twelve shares of its leaves that the canopy bears, January first, 0 to 1.
-    gap_fractions
-        Share of sky seen straight up, as measured, by block_id; others take that of their age.
-    mature_year
-        Age in years from which panels are high and tapped upward.
-    weather_deg
-        The way that rain and wind mostly come from, degrees from true north; None if not known.
-    reach_m
-        How far hills are looked for, metres.
-
-    Raises
-    ------
-    SettingError
-        An option is out of its range.
-    """
-
-    months: tuple[int, ...] = _ALL_MONTHS
-    day: TappingDay | None = None
-    zone_h: float | None = None
-    step_min: float = 10.0
-    leaf_shares: tuple[float, ...] = (1.0,) * 12
-    gap_fractions: Mapping[str, float] | None = None
-    mature_year: float = 15.0
-    weather_deg: float | None = None
-    reach_m: float = 5000.0
-
-    def __post_init__(self) -> None:
-        checks = (
-            ("months", bool(self.months) and set(self.months) <= set(_ALL_MONTHS), "1 to 12"),
-            ("zone_h", self.zone_h is None or -12.0 <= self.zone_h <= 14.0, "-12 to 14 h"),
-            ("step_min", 1.0 <= self.step_min <= 60.0, "1 to 60 minutes"),
-            (
-                "leaf_shares",
-                len(self.leaf_shares) == 12 and all(0.0 <= s <= 1.0 for s in self.leaf_shares),
-                "twelve shares from 0 to 1, January first",
-            ),
-            ("reach_m", self.reach_m > 0.0, "over 0 m"),
-            (
-                "weather_deg",
-                self.weather_deg is None or 0.0 <= self.weather_deg <= 360.0,
-                "0 to 360 degrees from north",
-            ),
-        )
-        for name, fits, expected in checks:
-            if not fits:
-                raise SettingError.at(
-                    layer="sun",
-                    row=name,
-                    found=str(getattr(self, name)),
-                    expected=expected,
-                    remedy="Mend the option.",
-                )
-
-
-_DEFAULTS = FacingOptions()
+    terrain: Terrain | None
+    options: FacingOptions
+    clouds: Clouds | None
+    light: Figures
+    marking: Figures
 
 
 def face_blocks(
@@ -126,7 +70,7 @@ def face_blocks(
     terrain: Terrain | None = None,
     clouds: Clouds | pd.DataFrame | None = None,
     options: FacingOptions = _DEFAULTS,
-    figures: Mapping[str, Figure] | None = None,
+    figures: Figures | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Give each block's light by direction, and the pair of faces that its panels should take.
 
@@ -137,7 +81,8 @@ def face_blocks(
     ----------
     blocks, rows
         The contract's layers, in one metric CRS. A block without rows, row gap or planting date
-        is reckoned in the open, and its reason says so.
+        is reckoned in the open, and one off the terrain under a level skyline; its basis says
+        so.
     on
         The date on which ages are taken; its year is the sun's.
     terrain
@@ -152,55 +97,51 @@ def face_blocks(
     Returns
     -------
     rose : DataFrame
-        block_id, azimuth_deg (0, 10 … 350), beam_mj_m2, diffuse_mj_m2, flow_mj_m2 and
-        scorch_mj_m2: on a narrow strip that faces that way, summed over the tapping months.
+        block_id, azimuth_deg (0, 10 … 350 from true north), beam_mj_m2, diffuse_mj_m2,
+        flow_mj_m2 and scorch_mj_m2: on a narrow strip of bark that faces that way, summed over
+        the tapping months and, but for flow, over wintering; the last two are beam and diffuse
+        together.
     facing : DataFrame
-        block_id, first_face_deg, second_face_deg, face_words, walking_side_deg, reason,
-        scorch_share_saved (against the walking side), uncertainty_share, told_apart, and what
-        the other habits lose; see :class:`estate.sun.choice.Choice`.
+        block_id, first_face_deg, second_face_deg, face_words, walking_side_deg (NaN without
+        rows), reason, scorch_share_saved (against the pair at rival_face_deg: the walking side
+        where that is another one), uncertainty_share, told_apart, and what the other habits
+        lose; see :class:`estate.sun.choice.Choice`. `basis` says in words what the reason rests
+        on and what wasn't known.
 
     Raises
     ------
-    ColumnError, CrsError, GeometryError, SettingError
+    ColumnError, CrsError, SettingError
         A layer or option isn't as described.
     """
-    light = load_figures("light") if figures is None else figures
-    day = tapping_day(light) if options.day is None else options.day
-    overcast = clouds_from_table(clouds) if isinstance(clouds, pd.DataFrame) else clouds
+    run = _Run(
+        terrain=terrain,
+        options=options,
+        clouds=clouds_from_table(clouds) if isinstance(clouds, pd.DataFrame) else clouds,
+        light=load_figures("light") if figures is None else figures,
+        marking=load_figures("marking"),
+    )
     sites = block_sites(blocks, rows, on=on, terrain=terrain)
-    tables = _tables(sites, on.year, day, overcast, options)
-    spread = light["depth_uncertainty"].value
-    trials = np.array([1.0, 1.0 - spread, 1.0 + spread])
-    roses, facings = [], []
-    for site, table in zip(sites.itertuples(index=False), tables, strict=True):
-        around = _surroundings(site, terrain, options, light)
-        rose = block_rose(table, around, trials)
-        choice = choose_pair(
-            scorch_morning=_mean_over_panel(rose, SCORCH_MORNING, around),
-            scorch_afternoon=_mean_over_panel(rose, SCORCH_AFTERNOON, around),
-            flow=_mean_over_panel(rose, FLOW, around),
-            row_deg=site.row_deg,
-            uphill_deg=site.uphill_deg,
-            weather_deg=options.weather_deg,
-            figures=light,
-        )
-        roses.append(_rose_frame(site.block_id, rose))
-        setting = _setting(site, around, rose, table, overcast is not None, terrain is not None)
-        facings.append(_facing_row(choice, setting, light))
-    return pd.concat(roses, ignore_index=True), pd.DataFrame(facings)
+    tables = _tables(sites, on.year, run)
+    with ThreadPoolExecutor(cpu_count()) as threads:
+        faced = list(threads.map(_face_block, sites.itertuples(index=False), tables, repeat(run)))
+    roses = pd.DataFrame(
+        {
+            name: np.concatenate([np.empty(0), *(rose[name] for rose, _ in faced)])
+            for name in _ROSE_COLUMNS
+        }
+    )
+    keys = np.repeat(sites["block_id"].to_numpy(dtype=object), len(AZIMUTHS_DEG))
+    roses.insert(0, "block_id", pd.array(keys, dtype=sites["block_id"].dtype))
+    return roses, pd.DataFrame([row for _, row in faced], columns=list(_FACING_COLUMNS))
 
 
-def _tables(
-    sites: pd.DataFrame,
-    year: int,
-    day: TappingDay,
-    clouds: Clouds | None,
-    options: FacingOptions,
-) -> list[SunTable]:
-    """One table of the sun's year a block, shared by neighbours of near-equal latitude."""
+def _tables(sites: pd.DataFrame, year: int, run: _Run) -> list[tuple[SunTable, SunTable]]:
+    """The sun's year for each block, fine and coarse, shared by blocks of near-equal latitude."""
+    options = run.options
+    day: TappingDay = tapping_day(run.light) if options.day is None else options.day
     sun = earth_sun(year, step_min=options.step_min)
     altitude = sites["altitude_m"].fillna(0.0)
-    cells = (
+    cell_of = (
         pd.DataFrame(
             {
                 "latitude": sites["latitude"] // _LATITUDE_CELL_DEG,
@@ -211,13 +152,14 @@ def _tables(
         .groupby(["latitude", "longitude", "altitude"])
         .ngroup()
     )
-    means = (
+    places = (
         sites.assign(altitude_m=altitude)
-        .groupby(cells)[["latitude", "longitude", "altitude_m"]]
+        .groupby(cell_of)[["latitude", "longitude", "altitude_m"]]
         .mean()
     )
-    tables = {
-        cell: sun_table(
+
+    def tables(place: Any) -> tuple[SunTable, SunTable]:
+        moments = sun_moments(
             sun,
             place.latitude,
             place.longitude,
@@ -226,114 +168,124 @@ def _tables(
             altitude_m=place.altitude_m,
             zone_h=options.zone_h,
             months=options.months,
-            leaf_shares=options.leaf_shares,
-            clouds=clouds,
+            wintering_months=options.wintering_months,
+            wintering_leaf_share=run.light["wintering_leaf_share"].value,
+            clouds=run.clouds,
         )
-        for cell, place in zip(means.index, means.itertuples(index=False), strict=True)
-    }
-    return [tables[cell] for cell in cells]
+        return gather(moments), gather(moments, cell_deg=_COARSE_DEG)
+
+    with ThreadPoolExecutor(cpu_count()) as threads:
+        made = list(threads.map(tables, places.itertuples(index=False)))
+    return [made[cell] for cell in cell_of]
 
 
-def _surroundings(  # type: ignore[no-untyped-def]
-    site, terrain: Terrain | None, options: FacingOptions, light: Mapping[str, Figure]
-) -> Surroundings:
-    canopy = None
-    if not np.isnan([site.age_years, site.row_gap_m, site.row_deg]).any():
-        canopy = canopy_of_age(
-            site.age_years,
-            row_azimuth_deg=site.row_deg,
-            row_gap_m=site.row_gap_m,
-            gap_fraction=(options.gap_fractions or {}).get(site.block_id),
-            figures=light,
-        )
-    horizon = np.zeros(_SKYLINE_WAYS)
-    if terrain is not None:
-        horizon = horizon_profile(
-            terrain,
-            site.x,
-            site.y,
-            directions=_SKYLINE_WAYS,
-            first_deg=-site.north_deg,
-            reach_m=options.reach_m,
-        )
-    return Surroundings(
-        strip=_strip(site.age_years, options.mature_year, light), canopy=canopy, horizon_deg=horizon
+def _face_block(
+    site: Any, tables: tuple[SunTable, SunTable], run: _Run
+) -> tuple[dict[str, Floats], dict[str, Any]]:
+    fine, coarse = tables
+    around = surroundings(
+        site, terrain=run.terrain, options=run.options, light=run.light, marking=run.marking
     )
-
-
-def _strip(age_years: float, mature_year: float, light: Mapping[str, Figure]) -> BarkStrip:
-    marking = load_figures("marking")
-    mature = age_years > mature_year
-    girth_cm = light["girth_mature" if mature else "girth_young"].value
-    panels = light["panels_mature" if mature else "panels_young"].value
-    opening_cm = marking["opening_height"].value
-    return BarkStrip(
-        low_cm=opening_cm if mature else light["lowest_cut"].value,
-        high_cm=marking["high_panel_top"].value if mature else opening_cm,
-        arc_deg=panel_arc_deg(girth_cm, panels, marking["panel_gap"].value),
-        girth_cm=girth_cm,
+    rose = block_rose(
+        fine, strip=around.strip, canopies=[around.canopy], horizon_deg=around.horizon_deg
     )
-
-
-def _mean_over_panel(rose: Rose, kind: int, around: Surroundings) -> Floats:
-    return over_arc(rose.straight[:, kind] + rose.even[:, kind], around.strip.arc_deg)
-
-
-def _rose_frame(block_id: str, rose: Rose) -> pd.DataFrame:
-    both = rose.straight[0] + rose.even[0]
-    return pd.DataFrame(
-        {
-            "block_id": block_id,
-            "azimuth_deg": AZIMUTHS_DEG,
-            "beam_mj_m2": rose.straight[0, BEAM],
-            "diffuse_mj_m2": rose.straight[0, CIRCUMSOLAR] + rose.even[0, CIRCUMSOLAR],
-            "flow_mj_m2": both[FLOW],
-            "scorch_mj_m2": both[SCORCH_MORNING] + both[SCORCH_AFTERNOON],
-        }
+    choice = choose_pair(
+        _panel_light(rose, coarse, around),
+        row_deg=site.row_deg,
+        uphill_deg=site.uphill_deg,
+        weather_deg=run.options.weather_deg,
+        figures=run.light,
     )
-
-
-def _setting(  # type: ignore[no-untyped-def]
-    site, around: Surroundings, rose: Rose, table: SunTable, clouds: bool, hills: bool
-) -> Setting:
-    open_sky = block_rose(
-        table,
-        Surroundings(strip=around.strip, canopy=None, horizon_deg=np.zeros(_SKYLINE_WAYS)),
-        np.ones(1),
-    )
-    beam_share = rose.straight[0, BEAM].sum() / open_sky.straight[0, BEAM].sum()
-    return Setting(
-        block_id=site.block_id,
+    setting = Setting(
         latitude=site.latitude,
         age_years=site.age_years,
-        row_deg=site.row_deg,
         straightness=site.straightness,
         slope_percent=site.slope_percent,
         uphill_deg=site.uphill_deg,
-        beam_share=float(beam_share),
-        skyline_deg=float(around.horizon_deg.max()),
+        beam_share=float(rose.straight[0, BEAM].mean() / fine.open_beam_mj_m2),
         arc_deg=around.strip.arc_deg,
         in_the_open=around.canopy is None,
-        clouds=clouds,
-        hills=hills,
+        full_leaf=not run.options.wintering_months,
+        clouds=run.clouds is not None,
+        hills=around.hills,
     )
+    return _rose_columns(rose), _facing_row(site.block_id, choice, setting, run.light)
 
 
-def _facing_row(choice: Choice, setting: Setting, light: Mapping[str, Figure]) -> dict[str, object]:
+def _panel_light(rose: Rose, coarse: SunTable, around: Surroundings) -> PanelLight:
+    """Light on whole panels, from the fine sky, with each doubt's change from the coarse one."""
+    own = over_arc(rose.both[0], around.strip.arc_deg)
+    if not around.doubts:
+        return PanelLight.of(own[None])
+    forms = block_rose(
+        coarse,
+        strip=around.strip,
+        canopies=[around.canopy, *around.doubts],
+        horizon_deg=around.horizon_deg,
+        dome_deg=_COARSE_DOME_DEG,
+        points=_COARSE_POINTS,
+    )
+    panels = over_arc(forms.both, around.strip.arc_deg)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        change = np.where(panels[:1] > 0.0, panels[1:] / panels[:1], 1.0)
+    return PanelLight.of(np.concatenate([own[None], own * change]))
+
+
+def _rose_columns(rose: Rose) -> dict[str, Floats]:
+    both = rose.both[0]
     return {
-        "block_id": setting.block_id,
-        "first_face_deg": choice.first_deg,
-        "second_face_deg": choice.second_deg,
-        "face_words": pair_words(choice.first_deg, choice.second_deg),
-        "walking_side_deg": choice.walking_side_deg,
-        "reason": facing_words(choice, setting, light),
-        "scorch_share_saved": choice.scorch_share_saved,
-        "uncertainty_share": choice.uncertainty_share,
-        "told_apart": choice.told_apart,
-        "best_face_deg": choice.best_deg,
-        "best_share_saved": choice.best_share_saved,
-        "best_uncertainty_share": choice.best_uncertainty_share,
-        "planting_line_share_lost": choice.planting_line_share_lost,
-        "walking_side_share_lost": choice.walking_side_share_lost,
-        "beam_share_of_open": setting.beam_share,
+        "azimuth_deg": AZIMUTHS_DEG,
+        "beam_mj_m2": rose.straight[0, BEAM],
+        "diffuse_mj_m2": rose.straight[0, CIRCUMSOLAR] + rose.even[0, CIRCUMSOLAR],
+        "flow_mj_m2": both[FLOW],
+        "scorch_mj_m2": both[SCORCH_MORNING] + both[SCORCH_AFTERNOON],
     }
+
+
+_ROSE_COLUMNS = ("azimuth_deg", "beam_mj_m2", "diffuse_mj_m2", "flow_mj_m2", "scorch_mj_m2")
+_FACING_COLUMNS = (
+    "block_id",
+    "first_face_deg",
+    "second_face_deg",
+    "face_words",
+    "walking_side_deg",
+    "reason",
+    "scorch_share_saved",
+    "uncertainty_share",
+    "told_apart",
+    "rival_face_deg",
+    "flow_share_saved",
+    "best_face_deg",
+    "best_share_saved",
+    "best_uncertainty_share",
+    "first_face_share_saved",
+    "walking_side_share_lost",
+    "planting_line_share_lost",
+    "beam_share_of_open",
+    "basis",
+)
+
+
+def _facing_row(block_id: str, choice: Choice, setting: Setting, light: Figures) -> dict[str, Any]:
+    values = (
+        block_id,
+        choice.first_deg,
+        choice.second_deg,
+        pair_words(choice.first_deg, choice.second_deg),
+        choice.walking_side_deg,
+        facing_words(choice, setting, light),
+        choice.scorch_share_saved,
+        choice.uncertainty_share,
+        choice.told_apart,
+        choice.rival_deg,
+        choice.flow_share_saved,
+        choice.best_deg,
+        choice.best_share_saved,
+        choice.best_uncertainty_share,
+        choice.first_face_share_saved,
+        choice.walking_side_share_lost,
+        choice.planting_line_share_lost,
+        setting.beam_share,
+        basis_words(choice, setting),
+    )
+    return dict(zip(_FACING_COLUMNS, values, strict=True))

@@ -109,6 +109,47 @@ def light_on_faces(directions, strength, lean, row_east, row_north, faces_east, 
 
 
 @njit(cache=True, nogil=True)
+def clears_skyline(azimuth_deg, elevation_deg, horizon_deg):  # type: ignore[no-untyped-def]
+    """Whether a direction looks over the skyline, which is straight between its readings."""
+    place = azimuth_deg / 360.0 * horizon_deg.shape[0]
+    before = int(place) % horizon_deg.shape[0]
+    after = (before + 1) % horizon_deg.shape[0]
+    share = place - int(place)
+    return elevation_deg > horizon_deg[before] * (1.0 - share) + horizon_deg[after] * share
+
+
+@njit(cache=True, nogil=True)
+def passing_share(east, north, up, leaf_share, tube, radius_m, heights, weights):  # type: ignore[no-untyped-def]
+    """Share of light that passes the crowns, at the trunk's middle, and how it leans across it.
+
+    `tube` holds the row's unit vector (east, north), the gap between rows, the tube's width,
+    base and top, and its optical depth a metre.
+    """
+    if tube[6] <= 0.0 or leaf_share <= 0.0:
+        return 1.0, 0.0
+    middle, lean = 0.0, 0.0
+    for point in range(heights.shape[0]):
+        for side in (-1.0, 1.0):
+            inside_m = tube_depth(
+                east,
+                north,
+                up,
+                heights[point],
+                side * radius_m,
+                tube[0],
+                tube[1],
+                tube[2],
+                tube[3],
+                tube[4],
+                tube[5],
+            )
+            passing = 0.5 * weights[point] * np.exp(-inside_m * tube[6] * leaf_share)
+            middle += passing
+            lean += side * passing
+    return middle, lean
+
+
+@njit(cache=True, nogil=True)
 def straight_light(  # type: ignore[no-untyped-def]
     directions,
     azimuth_deg,
@@ -116,63 +157,49 @@ def straight_light(  # type: ignore[no-untyped-def]
     energy,
     leaf_share,
     horizon_deg,
-    row,
-    tube,
+    tubes,
     radius_m,
     heights,
     weights,
     faces_east,
     faces_north,
-    depth_shares,
 ):
-    """Sum the light of every cell that clears the skyline, through the canopy, on each face."""
-    kinds, faces, trials = energy.shape[1], faces_east.shape[0], depth_shares.shape[0]
-    received = np.zeros((trials, kinds, faces))
-    step = 360.0 / horizon_deg.shape[0]
-    middle = np.empty(trials)
-    lean = np.empty(trials)
+    """Sum the light of every cell that clears the skyline, through each canopy, on each face.
+
+    Parameters
+    ----------
+    directions, azimuth_deg, elevation_deg, energy, leaf_share
+        The cells, as in :class:`estate.sun.table.SunTable`.
+    horizon_deg
+        Shape (h,), the skyline.
+    tubes
+        Shape (t, 7), one canopy a row, as in :func:`passing_share`.
+    radius_m, heights, weights
+        Of the trunk and its bark.
+    faces_east, faces_north
+        Shape (m,), the unit vector that each face looks along.
+
+    Returns
+    -------
+    ndarray
+        Shape (t, k, m).
+    """
+    kinds, faces = energy.shape[1], faces_east.shape[0]
+    received = np.zeros((tubes.shape[0], kinds, faces))
     for cell in range(directions.shape[0]):
-        place = azimuth_deg[cell] / step
-        before = int(place) % horizon_deg.shape[0]
-        after = (before + 1) % horizon_deg.shape[0]
-        share = place - int(place)
-        skyline = horizon_deg[before] * (1.0 - share) + horizon_deg[after] * share
-        if elevation_deg[cell] <= skyline:
+        if not clears_skyline(azimuth_deg[cell], elevation_deg[cell], horizon_deg):
             continue
         east, north, up = directions[cell, 0], directions[cell, 1], directions[cell, 2]
-        middle[:] = 0.0
-        lean[:] = 0.0
-        for point in range(heights.shape[0]):
-            for side in (-1.0, 1.0):
-                depth = 0.0
-                if tube[4] > 0.0:
-                    depth = (
-                        leaf_share[cell]
-                        * tube[4]
-                        * tube_depth(
-                            east,
-                            north,
-                            up,
-                            heights[point],
-                            side * radius_m,
-                            row[0],
-                            row[1],
-                            tube[0],
-                            tube[1],
-                            tube[2],
-                            tube[3],
-                        )
-                    )
-                for trial in range(trials):
-                    passing = 0.5 * weights[point] * np.exp(-depth * depth_shares[trial])
-                    middle[trial] += passing
-                    lean[trial] += side * passing
-        for face in range(faces):
-            cosine = east * faces_east[face] + north * faces_north[face]
-            if cosine > 0.0:
-                right = faces_east[face] * row[1] - faces_north[face] * row[0]
-                for trial in range(trials):
-                    factor = cosine * (middle[trial] + lean[trial] * right)
+        for trial in range(tubes.shape[0]):
+            tube = tubes[trial]
+            middle, lean = passing_share(
+                east, north, up, leaf_share[cell], tube, radius_m, heights, weights
+            )
+            for face in range(faces):
+                cosine = east * faces_east[face] + north * faces_north[face]
+                if cosine > 0.0:
+                    right = faces_east[face] * tube[1] - faces_north[face] * tube[0]
+                    factor = cosine * (middle + lean * right)
                     for kind in range(kinds):
                         received[trial, kind, face] += energy[cell, kind] * factor
     return received

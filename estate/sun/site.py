@@ -46,8 +46,9 @@ def block_sites(
     DataFrame
         One row a block, in order: block_id, x, y, latitude, longitude, north_deg (grid north,
         degrees clockwise from true north), row_deg (0 to 180, from true north; NaN without
-        rows), straightness (0 to 1, of the rows together), age_years and row_gap_m (NaN where
-        unknown), altitude_m, slope_percent and uphill_deg (NaN without terrain).
+        rows), straightness (0 to 1, of the rows together), age_years (NaN where unknown or
+        still to be planted), row_gap_m (NaN where unknown), altitude_m, slope_percent and
+        uphill_deg (NaN without terrain).
 
     Raises
     ------
@@ -146,8 +147,8 @@ def _ages(blocks: gpd.GeoDataFrame, on: dt.date) -> Floats:
     if "planted_on" not in blocks:
         return np.full(len(blocks), np.nan)
     planted = pd.to_datetime(blocks["planted_on"])
-    days = (pd.Timestamp(on) - planted) / pd.Timedelta(days=1)
-    return days.to_numpy(dtype=np.float64) / _DAYS_A_YEAR
+    days = ((pd.Timestamp(on) - planted) / pd.Timedelta(days=1)).to_numpy(dtype=np.float64)
+    return np.where(days < 0.0, np.nan, days) / _DAYS_A_YEAR
 
 
 def _numbers(blocks: gpd.GeoDataFrame, name: str) -> Floats:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from estate.figures import load_figures
 from estate.sun.position import SunPath
-from layers.errors import ColumnError, SettingError
+from layers.errors import ColumnError, SettingError, UnreadableError
 
 Floats = NDArray[np.float64]
 
@@ -88,6 +89,29 @@ def clouds_from_table(table: pd.DataFrame) -> Clouds:
         morning=tuple(float(share) for share in morning),
         afternoon=tuple(float(share) for share in afternoon),
     )
+
+
+def read_clouds(path: Path) -> Clouds:
+    """Read a monthly cloud table from a CSV file; see :func:`clouds_from_table`.
+
+    Raises
+    ------
+    UnreadableError
+        The file isn't a table in UTF-8, or a column that should hold numbers doesn't.
+    ColumnError, SettingError
+        As :func:`clouds_from_table`.
+    """
+    try:
+        table = pd.read_csv(path, dtype=np.float64)
+    except ValueError as error:
+        raise UnreadableError.at(
+            file=path.name,
+            layer="clouds",
+            found=str(error),
+            expected="a CSV table of numbers in UTF-8 with month and cover",
+            remedy="Write the share of the sky under cloud as 0.6, with a point.",
+        ) from error
+    return clouds_from_table(table)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import Delaunay
 
 from estate.tasks.settings import TaskSettings
 from estate.tasks.stand import Stand
 from estate.tasks.sweep import Cells
+from estate.tasks.touching import delaunay_pairs
 from layers.errors import SettingError
 from layers.ground.barriers import Barriers
 from layers.ground.pace import FLAT_SECONDS_A_METRE
@@ -71,7 +71,7 @@ def neighbourhoods(
     count = len(parts.block)
     xy = np.vstack([trees.xyz[ends, :2], bases, bars.turns])
     node = np.concatenate([parts.cell, parts.cell, count + np.arange(len(bases) + len(bars.turns))])
-    one, two = _neighbours(xy)
+    one, two = delaunay_pairs(xy).T
     free = ~barred_steps(xy[one], xy[two], bars.segments)
     one, two = one[free], two[free]
     apart = np.hypot(*(xy[one] - xy[two]).T)
@@ -104,23 +104,6 @@ def _near(
     xy = trees.xyz[np.concatenate([parts.start[mine], parts.end[mine] - 1]), :2]
     apart = [np.hypot(*(xy - bases[k]).T).min() for k in reached]
     return reached[np.array(apart) <= reach_m]
-
-
-def _neighbours(xy: Floats) -> tuple[Whole, Whole]:
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    span = float((high - low).max()) + 1.0
-    frame = [
-        low - span,
-        [low[0] - span, high[1] + span],
-        high + span * 1.3,
-        [high[0] + span, low[1] - span],
-    ]
-    around = Delaunay(np.vstack([xy, frame]))
-    pairs = np.vstack([around.simplices[:, [a, b]] for a, b in ((0, 1), (1, 2), (0, 2))])
-    spare = around.coplanar[:, [0, 2]]
-    pairs = np.vstack([pairs, spare]).astype(np.int64)
-    pairs = np.unique(np.sort(pairs[(pairs < len(xy)).all(axis=1)], axis=1), axis=0)
-    return pairs[:, 0], pairs[:, 1]
 
 
 def _labels(one: Whole, two: Whole, count: int) -> Whole:

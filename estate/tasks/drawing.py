@@ -13,22 +13,24 @@ References
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from estate.tasks.beats import Neighbourhood, base_places, neighbourhoods, task_counts
-from estate.tasks.bounds import rounds_bound
-from estate.tasks.cutting import cut_ranks, cuts_at
-from estate.tasks.mornings import Morning, Site, morning
+from estate.tasks.cutting import cut_ranks, cuts_at, eased
+from estate.tasks.mornings import Morning, Site
 from estate.tasks.settings import TaskSettings
+from estate.tasks.sharing import split_beat
 from estate.tasks.stand import heights_at, stand
 from estate.tasks.sweep import Cells, cells, sweep
 from layers.errors import SettingError
@@ -40,10 +42,14 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 KICKS_A_TREE = 12
+LEAST_KICKS_A_TREE = 2
+LARGE = 20_000
 KICKS_A_SECOND = 60_000
-PASSES = 5
-EVEN = 1.012
-"""Cuts are moved until the longest morning is at most this many times the mean."""
+DRAFTS = 8
+EVEN_BEATS = 1.018
+"""Beats are drawn again until the longest of all mornings is at most this many times the mean."""
+
+Mapper = Callable[..., Iterable[Any]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,6 +187,8 @@ def draw(
             expected="0 to 86400",
             remedy="Give the further search in seconds.",
         )
+    if trees.empty:
+        return _nothing_to_tap(trees, chosen)
     stood = stand(
         trees,
         minutes=chosen.minutes,
@@ -196,14 +204,15 @@ def draw(
     base_xy = (
         np.empty((0, 2)) if bases is None else np.column_stack([bases.geometry.x, bases.geometry.y])
     )
+    parts = cells(stood, bars)
     site = Site(
         trees=stood,
+        run=parts.run_of(len(trees)),
         bars=bars,
         bases=np.column_stack([base_xy, heights_at(terrain, base_xy)]),
         minutes=chosen.minutes,
         turn_heights=lambda xy: heights_at(terrain, xy),
     )
-    parts = cells(stood, bars)
     areas = neighbourhoods(stood, parts, bars, base_xy, chosen)
     sweeps = [_swept(site, parts, area) for area in areas]
     rough = [float(_rough_s(site, each).sum()) / 60.0 for each in sweeps]
@@ -211,11 +220,8 @@ def draw(
         min(count, len(each))
         for count, each in zip(task_counts(rough, chosen), sweeps, strict=True)
     ]
-    kicks = KICKS_A_TREE * len(trees) + int(seconds * KICKS_A_SECOND)
-    drawn = [
-        _mornings(site, parts, area, order, count, chosen, kicks / max(len(trees), 1))
-        for area, order, count in zip(areas, sweeps, counts, strict=True)
-    ]
+    kicks_a_tree = (_usual_kicks(len(trees)) + seconds * KICKS_A_SECOND) / max(len(trees), 1)
+    drawn = _drawn(site, parts, areas, sweeps, counts, chosen, kicks_a_tree)
     return _plan(trees, bases, site, drawn, chosen)
 
 
@@ -232,7 +238,38 @@ def _rough_s(site: Site, order: Whole) -> Floats:
     return site.standing_s[order] + usual * site.seconds_a_metre
 
 
-def _mornings(
+def _usual_kicks(trees: int) -> float:
+    """Give how long to search where no seconds are given: less a tree in a large cooperative."""
+    return max(LEAST_KICKS_A_TREE * trees, KICKS_A_TREE * min(trees, LARGE))
+
+
+def _drawn(
+    site: Site,
+    parts: Cells,
+    areas: list[Neighbourhood],
+    sweeps: list[Whole],
+    counts: list[int],
+    settings: TaskSettings,
+    kicks_a_tree: float,
+) -> list[list[list[Morning]]]:
+    """Draw every neighbourhood, many at once or the beats of one at once."""
+    workers = os.cpu_count() or 1
+    with ThreadPoolExecutor(workers) as pool:
+        outer: Mapper = pool.map if len(areas) > workers else map
+        inner: Mapper = map if len(areas) > workers else pool.map
+        return list(
+            outer(
+                lambda area, order, count: _beats(
+                    site, parts, area, order, count, settings, kicks_a_tree, inner
+                ),
+                areas,
+                sweeps,
+                counts,
+            )
+        )
+
+
+def _beats(
     site: Site,
     parts: Cells,
     area: Neighbourhood,
@@ -240,58 +277,94 @@ def _mornings(
     count: int,
     settings: TaskSettings,
     kicks_a_tree: float,
-) -> list[Morning]:
-    """Cut a sweep into even mornings."""
+    mapper: Mapper,
+) -> list[list[Morning]]:
+    """Cut a sweep into beats of even minutes, and each beat into its mornings.
+
+    The cuts between beats are moved by what walking each beat came out to take, and the beats
+    drawn again, until the mornings of all beats are even.
+    """
     ranks = cut_ranks(site.trees, parts, order)
-    weight = _rough_s(site, order)
-    best: list[Morning] = []
-    best_longest = np.inf
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for turn in range(PASSES):
-            slack = settings.slack if turn < PASSES - 1 else 0.0
-            edges = cuts_at(weight, ranks, count, slack=slack, whole=settings.rows == "whole")
-            spans = [order[i:j] for i, j in pairwise(edges)]
-            found = list(
-                pool.map(lambda span: morning(site, span, area.bases, kicks_a_tree), spans)
-            )
-            took = np.array([each.seconds for each in found])
-            if took.max() / took.mean() < best_longest:
-                best, best_longest = found, took.max() / took.mean()
-            if best_longest <= EVEN:
-                break
-            weight = site.standing_s[order].copy()
-            for i, j, each in zip(edges[:-1], edges[1:], found, strict=True):
-                if j > i:
-                    weight[i:j] += (each.seconds - weight[i:j].sum()) / (j - i)
+    sizes = [settings.round_days] * (count // settings.round_days)
+    if count % settings.round_days:
+        sizes.append(count % settings.round_days)
+    share = np.cumsum([0, *sizes])
+    whole = settings.rows == "whole"
+    weight = _with_legs(site, area, order, count)
+    barred = len(sizes) > 1 and len(site.bars.segments) > 0
+    edges = cuts_at(weight, ranks, share, slack=settings.slack / 4, whole=whole)
+    known: dict[tuple[int, int], list[Morning]] = {}
+    best: list[list[Morning]] = []
+    evenness = np.inf
+    for draft in range(DRAFTS if len(sizes) > 1 else 1):
+        rough = draft == 0 and barred
+        spans = [(int(i), int(j)) for i, j in pairwise(edges)]
+        new = [k for k, span in enumerate(spans) if span not in known]
+        drawn = mapper(
+            lambda k, spans=spans, rough=rough: split_beat(
+                site, parts, order[spans[k][0] : spans[k][1]], area.bases, sizes[k], settings,
+                kicks_a_tree, full=not rough,
+            ),
+            new,
+        )  # fmt: skip
+        known |= dict(zip([spans[k] for k in new], drawn, strict=True))
+        found = [known[span] for span in spans]
+        took = np.array([each.seconds for rounds in found for each in rounds])
+        if not rough and took.max() / took.mean() < evenness:
+            best, evenness = found, took.max() / took.mean()
+        if evenness <= EVEN_BEATS:
+            break
+        weight = site.standing_s[order].copy()
+        for (i, j), rounds in zip(spans, found, strict=True):
+            beat_s = sum(each.seconds for each in rounds)
+            weight[i:j] += (beat_s - weight[i:j].sum()) / (j - i)
+        if rough or whole:
+            known = {} if rough else known
+            edges = cuts_at(weight, ranks, share, slack=settings.slack / 4, whole=whole)
+        else:
+            edges = eased(weight, edges, np.array(sizes), settings.even)
     return best
+
+
+def _with_legs(site: Site, area: Neighbourhood, order: Whole, count: int) -> Floats:
+    """Give each tree's seconds with its share of the way from and to the nearest base."""
+    weight = _rough_s(site, order)
+    if not len(area.bases):
+        return weight
+    away, _ = cKDTree(site.bases[area.bases, :2]).query(site.trees.xyz[order, :2])
+    task = np.minimum(
+        (np.cumsum(weight) / weight.sum() * count * (1.0 - 1e-9)).astype(np.int64), count - 1
+    )
+    nearest = np.full(count, np.inf)
+    np.minimum.at(nearest, task, away)
+    trees = np.bincount(task, minlength=count)
+    return weight + (2.0 * nearest / np.maximum(trees, 1) * site.seconds_a_metre)[task]
 
 
 def _plan(
     trees: gpd.GeoDataFrame,
     bases: gpd.GeoDataFrame | None,
     site: Site,
-    drawn: list[list[Morning]],
+    drawn: list[list[list[Morning]]],
     settings: TaskSettings,
 ) -> TaskPlan:
     tree_id = trees["tree_id"].to_numpy()
     stood = site.trees
     place_ids = [] if bases is None else bases["place_id"].astype("str").tolist()
     sums, stops, lines = [], [], []
-    beat = 0
-    beats = sum(-(-len(each) // settings.round_days) for each in drawn)
-    width = max(2, len(str(beats)))
-    for mornings in drawn:
-        mean = float(np.mean([each.seconds for each in mornings])) / 60.0
-        for k, each in enumerate(mornings):
-            if k % settings.round_days == 0:
-                beat += 1
-            day = k % settings.round_days + 1
-            beat_id = f"T{beat:0{width}}"
-            task_id = f"{beat_id}-{day}"
-            stops.append((each.order, task_id))
-            line = each.line if len(each.line) > 1 else np.repeat(each.line, 2, axis=0)
-            lines.append((task_id, shapely.LineString(line)))
-            sums.append(_sum(site, each, task_id, beat_id, day, mean, place_ids, settings))
+    beats_before = 0
+    width = max(2, len(str(sum(map(len, drawn)))))
+    for beats in drawn:
+        mean = float(np.mean([each.seconds for rounds in beats for each in rounds])) / 60.0
+        for beat, rounds in enumerate(beats, start=beats_before + 1):
+            for day, each in enumerate(rounds, start=1):
+                beat_id = f"T{beat:0{width}}"
+                task_id = f"{beat_id}-{day}"
+                stops.append((each.order, task_id))
+                line = each.line if len(each.line) > 1 else np.repeat(each.line, 2, axis=0)
+                lines.append((task_id, shapely.LineString(line)))
+                sums.append(_sum(site, each, task_id, beat_id, day, mean, place_ids, settings))
+        beats_before += len(beats)
     at = np.concatenate([stood.source[order] for order, _ in stops])
     tasks = (
         pd.DataFrame(
@@ -327,14 +400,11 @@ def _sum(
         + each.path_s / model.walk_factor / model.load_factor
         + each.changes * model.bucket_change_s
     ) / 60.0
-    bound = np.nan
-    if settings.bound and trees > 3:
-        least = rounds_bound(each.cost, each.start, 1, 60, each.path_s)
-        bound = (
-            site.standing_s[each.order].sum()
-            + least * model.both_walks
-            + (len(holdings) - 1) * model.bucket_change_s
-        ) / 60.0
+    bound = (
+        site.standing_s[each.order].sum()
+        + each.bound_s * model.both_walks
+        + (len(holdings) - 1) * model.bucket_change_s
+    ) / 60.0
     note = ""
     if mean_min < 0.85 * model.morning_min:
         note = (
@@ -358,3 +428,23 @@ def _sum(
         "start_place_id": place_ids[each.base] if each.base >= 0 else "",
         "note": note,
     }
+
+
+def _nothing_to_tap(trees: gpd.GeoDataFrame, settings: TaskSettings) -> TaskPlan:
+    text, number = pd.Series([], dtype="string"), pd.Series([], dtype=float)
+    kinds = {
+        **dict.fromkeys(("task_id", "beat_id"), text),
+        **dict.fromkeys(("round_day", "trees"), pd.Series([], dtype=int)),
+        **dict.fromkeys(("tapping_min", "walking_min", "collecting_min", "minutes"), number),
+        "walk_m": number,
+        **dict.fromkeys(("block_ids", "holding_ids"), text),
+        "needs_high_knife": pd.Series([], dtype=bool),
+        "lower_bound_min": number,
+        **dict.fromkeys(("start_place_id", "note"), text),
+    }
+    return TaskPlan(
+        tasks=pd.DataFrame({"tree_id": text, "task_id": text, "stop_no": pd.Series([], dtype=int)}),
+        task_sums=pd.DataFrame(kinds),
+        walks=gpd.GeoDataFrame({"task_id": text}, geometry=[], crs=trees.crs),
+        settings=settings,
+    )

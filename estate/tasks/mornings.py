@@ -1,4 +1,4 @@
-"""One morning: the round through a task's trees, and what it takes."""
+"""One morning: the walk through a task's trees, and what it takes."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from estate.tasks.bounds import rounds_bound
 from estate.tasks.minutes import Minutes
 from estate.tasks.routes import NEIGHBOURS, nearest, shorten
 from estate.tasks.stand import Stand
 from layers.ground.barriers import Barriers
 from layers.ground.pace import FLAT_SECONDS_A_METRE
-from layers.ground.ways import ways
+from layers.ground.ways import Ways, ways
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -32,6 +33,8 @@ class Site:
     ----------
     trees
         The trees to tap.
+    run
+        Shape (n,): each tree's unbroken piece of row.
     bars
         Impassable lines.
     bases
@@ -43,6 +46,7 @@ class Site:
     """
 
     trees: Stand
+    run: Whole
     bars: Barriers
     bases: Floats
     minutes: Minutes
@@ -75,12 +79,10 @@ class Morning:
         Changes of bucket.
     seconds
         The whole morning: tapping, collecting and both walks.
-    walk_m
-        The length of one round, metres.
     line
         Shape (m, 2): the line walked.
-    cost, start
-        Seconds on a path between its trees, and from the base to each, in stop order.
+    bound_s
+        What one round takes at least at the speed on a path, proven; NaN where not asked for.
     """
 
     order: Whole
@@ -88,14 +90,56 @@ class Morning:
     path_s: float
     changes: int
     seconds: float
-    walk_m: float
     line: Floats
-    cost: Floats
-    start: Floats
+    bound_s: float
+
+    @property
+    def walk_m(self) -> float:
+        """The length of one round, metres."""
+        return float(np.hypot(*np.diff(self.line, axis=0).T).sum())
 
 
-def morning(site: Site, span: Whole, bases: Whole, kicks_a_tree: float) -> Morning:
-    """Give the shortest round found through a stretch of the sweep, no longer than the sweep.
+@dataclass(frozen=True, kw_only=True)
+class Ground:
+    """A beat's trees and the walking times between them, in the order of the sweep.
+
+    Parameters
+    ----------
+    span
+        Shape (n,): the beat's trees, as places in the stand.
+    bases
+        Shape (b,): the bases that its rounds may begin at, as places in the site's.
+    walked
+        Walking between the trees and the bases, which come last.
+    charged
+        Shape (n + max(b, 1),) twice: what the search is charged, with a start that is no distance
+        from anywhere where there is no base.
+    near
+        The nearest trees of each place in `charged`.
+    holding, standing_s
+        Shape (n,): each tree's holding and the seconds at it.
+    both_walks, change_s
+        From the time model.
+    """
+
+    span: Whole
+    bases: Whole
+    walked: Ways
+    charged: Floats
+    near: Whole
+    holding: Whole
+    standing_s: Floats
+    both_walks: float
+    change_s: float
+
+    @property
+    def away(self) -> Floats:
+        """Seconds on a path from each base to each tree, shape (b, n)."""
+        return self.walked.seconds[len(self.span) :, : len(self.span)]
+
+
+def ground(site: Site, span: Whole, bases: Whole) -> Ground:
+    """Give the walking times of a stretch of the sweep.
 
     Parameters
     ----------
@@ -104,57 +148,97 @@ def morning(site: Site, span: Whole, bases: Whole, kicks_a_tree: float) -> Morni
     span
         Shape (n,): trees in the order of the sweep.
     bases
-        The bases it may begin at; it takes the nearest.
-    kicks_a_tree
-        How long to search.
+        The bases that its rounds may begin at.
     """
-    stood, model = site.trees, site.minutes
-    n = len(span)
+    stood, model, n = site.trees, site.minutes, len(span)
     xyz = np.vstack([stood.xyz[span], site.bases[bases]])
     bars = site.bars.near(xyz[:, :2])
-    terrace = np.concatenate([stood.terrace[span], np.full(len(bases), -1)])
     walked = ways(
         xyz,
         bars=bars,
         turn_heights_m=site.turn_heights(bars.turns),
-        terrace=terrace,
+        terrace=np.concatenate([stood.terrace[span], np.full(len(bases), -1)]),
         terrace_step_s=model.terrace_step_s * model.walk_factor,
     )
-    cost = walked.seconds[:n, :n]
-    base, start = -1, np.zeros(n)
-    if len(bases):
-        away = walked.seconds[n:, :n]
-        nearest_two = np.sort(away, axis=1)[:, : min(2, n)].sum(axis=1)
-        base = int(np.argmin(nearest_two))
-        start = away[base]
-    charged = np.zeros((n + 1, n + 1))
     holding = stood.holding[span]
-    charged[1:, 1:] = np.minimum(cost, NO_WAY_S)
-    charged[1:, 1:] += (holding[:, None] != holding[None]) * TOGETHER_S
-    charged[0, 1:] = charged[1:, 0] = np.minimum(start, NO_WAY_S)
-    tour = shorten(
-        np.arange(n + 1), charged, nearest(charged, NEIGHBOURS), int(kicks_a_tree * n), 1
+    charged = np.zeros((n + max(len(bases), 1), n + max(len(bases), 1)))
+    charged[: len(xyz), : len(xyz)] = np.minimum(walked.seconds, NO_WAY_S)
+    if n and holding.min() != holding.max():
+        charged[:n, :n] += (holding[:, None] != holding[None]) * TOGETHER_S
+    return Ground(
+        span=span,
+        bases=bases,
+        walked=walked,
+        charged=charged,
+        near=nearest(charged, NEIGHBOURS),
+        holding=holding,
+        standing_s=site.standing_s[span],
+        both_walks=model.both_walks,
+        change_s=model.bucket_change_s,
     )
-    at = int(np.flatnonzero(tour == 0)[0])
-    path = np.concatenate([tour[at + 1 :], tour[:at]]) - 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Round:
+    """One walk through some of a beat's trees: places in the beat, in stop order."""
+
+    path: Whole
+    base: int
+    path_s: float
+    changes: int
+    seconds: float
+
+
+def walk_round(on: Ground, members: Whole, kicks: int) -> Round:
+    """Give the shortest round found through members, no longer than in the order given.
+
+    Parameters
+    ----------
+    on
+        The beat.
+    members
+        Shape (k,): places in the beat, k at least 1.
+    kicks
+        How long to search.
+    """
+    n, base = len(on.span), -1
+    if len(on.bases):
+        away = on.away[:, members]
+        base = int(np.argmin(np.sort(away, axis=1)[:, : min(2, len(members))].sum(axis=1)))
+    door = n + max(base, 0)
+    start = np.concatenate([[door], members])
+    tour = shorten(start, on.charged, on.near, kicks, 1)
+    at = int(np.flatnonzero(tour == door)[0])
+    path = np.concatenate([tour[at + 1 :], tour[:at]])
     if path[0] > path[-1]:
         path = path[::-1]
-    path_s = float(cost[path[:-1], path[1:]].sum() + start[path[0]] + start[path[-1]])
-    changes = int(np.sum(holding[path[1:]] != holding[path[:-1]]))
-    stops = path if base < 0 else np.concatenate([[n + base], path, [n + base]])
-    line = walked.line(stops)
+    walked = on.walked.seconds
+    path_s = float(walked[path[:-1], path[1:]].sum())
+    if base >= 0:
+        path_s += float(walked[door, path[0]] + walked[door, path[-1]])
+    holding = on.holding[path]
+    changes = int(np.sum(holding[1:] != holding[:-1]))
+    seconds = on.standing_s[path].sum() + path_s * on.both_walks + changes * on.change_s
+    return Round(path=path, base=base, path_s=path_s, changes=changes, seconds=float(seconds))
+
+
+def finish(site: Site, on: Ground, each: Round, *, bound: bool) -> Morning:
+    """Give a round as a morning, with its line and, where asked for, the bound on its walk."""
+    stops = each.path
+    if each.base >= 0:
+        door = len(on.span) + each.base
+        stops = np.concatenate([[door], stops, [door]])
+    least = np.nan
+    if bound and len(each.path) > 3:
+        cost = on.walked.seconds[np.ix_(each.path, each.path)]
+        start = on.away[each.base, each.path] if each.base >= 0 else np.zeros(len(each.path))
+        least = rounds_bound(cost, start, 1, 60, each.path_s)
     return Morning(
-        order=span[path],
-        base=int(bases[base]) if base >= 0 else -1,
-        path_s=path_s,
-        changes=changes,
-        seconds=float(
-            site.standing_s[span].sum()
-            + path_s * model.both_walks
-            + changes * model.bucket_change_s
-        ),
-        walk_m=float(np.hypot(*np.diff(line, axis=0).T).sum()),
-        line=line,
-        cost=cost[np.ix_(path, path)],
-        start=start[path],
+        order=on.span[each.path],
+        base=int(on.bases[each.base]) if each.base >= 0 else -1,
+        path_s=each.path_s,
+        changes=each.changes,
+        seconds=each.seconds,
+        line=on.walked.line(stops),
+        bound_s=least,
     )

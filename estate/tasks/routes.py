@@ -90,6 +90,8 @@ def _exchange(a: int, tour: Whole, place: Whole, cost: Floats, near: Whole, ends
             if first <= SMALL:
                 break
             j = place[c]
+            if j < 0:
+                continue
             d = tour[(j + 1) % n] if forward else tour[(j - 1 + n) % n]
             gain = first + cost[c, d] - cost[b, d]
             if gain > SMALL and c != b and d != a:
@@ -119,7 +121,7 @@ def _shift(a: int, tour: Whole, place: Whole, cost: Floats, near: Whole, ends: W
                 if freed - cost[a, c] <= SMALL:
                     break
                 j = place[c]
-                if (j - low + n) % n < length:
+                if j < 0 or (j - low + n) % n < length:
                     continue
                 for ahead in (True, False):
                     k = (j + 1) % n if ahead else (j - 1 + n) % n
@@ -210,11 +212,11 @@ def shorten(start: Whole, cost: Floats, near: Whole, kicks: int, seed: int) -> W
     Parameters
     ----------
     start
-        Shape (n,): every place from 0 to n - 1 once.
+        Shape (n,): places among all those in `cost`, each once.
     cost
-        Shape (n, n), symmetric, zero on the diagonal.
+        Shape (m, m), symmetric, zero on the diagonal.
     near
-        From :func:`nearest`.
+        From :func:`nearest`, for all places in `cost`.
     kicks
         How many disturbances to try; 0 for plain descent.
     seed
@@ -227,17 +229,19 @@ def shorten(start: Whole, cost: Floats, near: Whole, kicks: int, seed: int) -> W
     """
     n = start.shape[0]
     tour = start.copy()
-    place = np.empty(n, dtype=np.int64)
+    place = np.full(cost.shape[0], -1, dtype=np.int64)
     for i in range(n):
         place[tour[i]] = i
     if n < 5:
         return tour
     queue = tour.copy()
-    waiting = np.ones(n, dtype=np.int64)
+    waiting = np.zeros(cost.shape[0], dtype=np.int64)
+    for each in tour:
+        waiting[each] = 1
     _descend(tour, place, cost, near, queue, waiting, 0, n)
     if n < 8:
         return tour
-    kept, kept_place = tour.copy(), place.copy()
+    kept = tour.copy()
     state = np.uint64(seed) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(1)
     draws = np.empty(3, dtype=np.int64)
     limit = max(min(STRETCH, (n - 2) // 2), 1)
@@ -262,10 +266,11 @@ def shorten(start: Whole, cost: Floats, near: Whole, kicks: int, seed: int) -> W
                 count += 1
         if _descend(tour, place, cost, near, queue, waiting, 0, count) - loss > -SMALL:
             kept[:] = tour
-            kept_place[:] = place
         else:
-            tour[:] = kept
-            place[:] = kept_place
+            for i in range(n):
+                if tour[i] != kept[i]:
+                    tour[i] = kept[i]
+                    place[kept[i]] = i
     return kept
 
 

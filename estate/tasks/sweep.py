@@ -54,6 +54,10 @@ class Cells:
     cell: Whole
     block: Whole
 
+    def run_of(self, trees: int) -> Whole:
+        """Give the run of each tree of a stand of so many trees."""
+        return np.repeat(np.arange(len(self.start)), np.diff(self.start, append=trees))
+
 
 @njit(nogil=True, cache=True)
 def _breaks(xyz: Floats, row: Whole, segments: Floats) -> NDArray[np.bool_]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from layers.checks import row_faults
 from layers.contract import LAYERS
 from layers.errors import Fault, Severity
 
@@ -16,17 +17,25 @@ from layers.errors import Fault, Severity
 _SHORTENED = 10
 
 EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
-    "blocks": {"row_bearing_deg": "number"},
+    "blocks": {"row_bearing_deg": "number", "opened_on": "date"},
     "rows": {"tree_gap_m": "number", "first_tree_m": "number"},
-    "trees": {"row_no": "whole"},
-    "obstacles": {"name": "text"},
+    "trees": {"row_no": "whole", "place_source": "text"},
+    "girth": {
+        "girth_unit": "text",
+        "block_id": "text",
+        "tree_id": "text",
+        "place_source": "text",
+        "written_block_id": "text",
+        "written_tree_id": "text",
+    },
+    "obstacles": {"name": "text", "passable_source": "text"},
 }
 
 # Other names that a column may bear, in the trade's and the surveyors' plain words.
 _OTHER_NAMES: Mapping[str, Mapping[str, str]] = {
     "girth": {"girth": "girth_cm", "height": "height_cm", "bark": "bark_mm", "time": "measured_at",
               "accuracy": "accuracy_m", "session": "session_id", "row": "row_no",
-              "tree": "tree_no", "hdop_m": "accuracy_m"},
+              "tree": "tree_no", "block": "block_id"},
     "trees": {"row": "row_no", "tree": "tree_no", "block": "block_id"},
     "rows": {"row": "row_no", "block": "block_id"},
     "blocks": {"block": "block_id", "holding": "holding_id", "planted": "planted_on",
@@ -36,7 +45,7 @@ _OTHER_NAMES: Mapping[str, Mapping[str, str]] = {
 }  # fmt: skip
 
 _LENGTHS_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "inches": 2.54, "in": 2.54,
-               "ft": 30.48}  # fmt: skip
+               "ft": 30.48, '"': 2.54}  # fmt: skip
 # Column to the stems that stand for it with another unit, each with the factor of the stem.
 _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
     "girth_cm": (("girth", 1.0), ("circumference", 1.0), ("diameter", np.pi), ("dbh", np.pi)),
@@ -49,11 +58,15 @@ _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
 }
 
 _NUMBER = re.compile(
-    r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|ft|\"|°)?\s*$"
+    r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|inches|ft|\"|°)?\s*$"
 )
+_ZONED = re.compile(r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$", re.IGNORECASE)
 _TRUE = {"true", "yes", "y", "1", "1.0", "t"}
 _FALSE = {"false", "no", "n", "0", "0.0", "f"}
-_MOST_ROWS_TOLD = 20
+# How many unknown columns are named before the rest are counted.
+_MOST_NAMED = 8
+# What programs add to number the rows of a file.
+_COUNTERS = ("fid", "ogc_fid", "gpkg_fid")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,7 +111,7 @@ def kinds_of(layer: str) -> dict[str, str]:
 def name_columns(
     frame: pd.DataFrame, layer: str, *, own: Mapping[str, str], place: Place
 ) -> tuple[pd.DataFrame, list[Fault]]:
-    """Give the frame with the contract's column names; columns it doesn't know keep their own.
+    """Give the frame with the contract's column names; columns it doesn't know are left out.
 
     A column in another unit, named with it (``girth_mm``, ``diameter_cm``, ``bark_cm``), is
     turned into the contract's unit, and said.
@@ -144,12 +157,47 @@ def name_columns(
             )
     named = frame.copy()
     for column, (_, factor) in converted.items():
-        numbers, _ = _numbers(named[column])
-        named[column] = numbers * factor
+        numbers, unread = _numbers(named[column])
+        turned = numbers * factor
+        # What can't be read stays as it is for `set_kinds` to tell.
+        named[column] = (
+            turned.astype(object).mask(unread, named[column]) if unread.any() else turned
+        )
+    if any(ours == "girth_cm" for ours, _ in converted.values()) and "girth_unit" not in taken:
+        # The heading named the unit, so nobody need guess it from the figures.
+        named["girth_unit"] = pd.Series("cm", index=named.index, dtype="str")
     named = named.rename(
         columns={**renamed, **{column: ours for column, (ours, _) in converted.items()}}
     )
-    return named, faults
+    return _known_only(named, kinds, faults, place)
+
+
+def _known_only(
+    named: pd.DataFrame, kinds: Mapping[str, str], faults: list[Fault], place: Place
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Leave out the columns that the job doesn't know: later stages add their own to the frame."""
+    unknown = [
+        str(column)
+        for column in named.columns
+        if column not in kinds
+        and column != "geometry"
+        and str(column).lower() not in _COUNTERS
+        and not str(column).lower().startswith("unnamed: ")
+    ]
+    if unknown:
+        more = f" and {len(unknown) - _MOST_NAMED} more" * (len(unknown) > _MOST_NAMED)
+        told = place.fault(
+            "noted",
+            found="columns that the job doesn't know, not used: "
+            + ", ".join(unknown[:_MOST_NAMED])
+            + more,
+            expected="any of " + ", ".join(kinds),
+            remedy="Where one of them is ours under another name, say so in columns.toml.",
+        )
+        faults = [*faults, told]
+    return named[
+        [column for column in named.columns if column in kinds or column == "geometry"]
+    ], faults
 
 
 def _chosen(
@@ -190,19 +238,17 @@ def _other_unit(name: str, kinds: Mapping[str, str]) -> tuple[str, float] | None
     return None
 
 
-def set_kinds(
-    frame: pd.DataFrame, layer: str, *, place: Place, rows: pd.Series
-) -> tuple[pd.DataFrame, list[Fault]]:
+def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.DataFrame, list[Fault]]:
     """Give the frame with each known column in its kind; what can't be read is missing, and said.
 
     Parameters
     ----------
     frame
-        Columns named as in the contract.
+        Columns named as in the contract, and `_file` and `_row`.
     layer
         The contract's layer.
-    place, rows
-        Where the frame came from, and each row's number in the file, for the faults.
+    place
+        Where the frame came from, for the faults.
     """
     kept = frame.copy()
     faults: list[Fault] = []
@@ -213,49 +259,43 @@ def set_kinds(
         if kind == "text":
             kept[column] = texts(values)
             continue
-        read, unread = _READERS[kind](values)
-        kept[column] = read
+        if kind == "number":
+            kept[column], unread = _numbers(values, unit=column.rsplit("_", 1)[-1])
+        else:
+            kept[column], unread = _READERS[kind](values)
         faults += row_faults(
-            place,
+            frame[unread.to_numpy()],
+            layer,
             "noted",
-            rows[unread.to_numpy()],
-            found=[
-                f"{column} = {str(value)!r}, left out"
-                for value in values[unread].head(_MOST_ROWS_TOLD)
-            ],
+            found=[f"{column} = {str(value)!r}, left out" for value in values[unread]],
             expected=_EXPECTED[kind],
             remedy=f"Mend {column} in this row.",
         )
+        taken = _taken_as(kind, values)
+        if taken:
+            faults.append(
+                place.fault(
+                    "noted",
+                    found=f"{column} {taken}",
+                    expected=_EXPECTED[kind],
+                    remedy="Write it in full if that isn't what was meant.",
+                )
+            )
     return kept, faults
 
 
-def row_faults(
-    place: Place,
-    severity: Severity,
-    rows: pd.Series,
-    *,
-    found: str | list[str],
-    expected: str,
-    remedy: str,
-) -> list[Fault]:
-    """Give one fault a row, and after twenty of a kind one more that counts the rest."""
-    told = [str(row) for row in rows.head(_MOST_ROWS_TOLD)]
-    texts_found = [found] * len(told) if isinstance(found, str) else found
-    faults = [
-        place.fault(severity, row=row, found=text, expected=expected, remedy=remedy)
-        for row, text in zip(told, texts_found, strict=True)
-    ]
-    if len(rows) > len(told):
-        faults.append(
-            place.fault(
-                severity,
-                row=f"{rows.iloc[len(told)]} and {len(rows) - len(told) - 1} more",
-                found="the same: " + texts_found[0],
-                expected=expected,
-                remedy=remedy,
-            )
-        )
-    return faults
+def _taken_as(kind: str, values: pd.Series) -> str:
+    """Say how moments without a zone and dates without a day are read, where there are any."""
+    if kind not in ("moment", "date") or pd.api.types.is_datetime64_any_dtype(values.dtype):
+        return ""
+    words = values.astype("str").str.strip()[~_blank(values)]
+    if kind == "moment":
+        bare = int((~words.str.contains(_ZONED)).sum())
+        return f"without a time zone in {bare} rows, taken as UTC" if bare else ""
+    short = int(words.str.fullmatch(r"\d{4}(?:[-./]\d{1,2})?").sum())
+    return (
+        f"of a year or month alone in {short} rows, taken at its middle or first" if short else ""
+    )
 
 
 def texts(values: pd.Series) -> pd.Series:
@@ -277,7 +317,7 @@ def _blank(values: pd.Series) -> pd.Series:
     return values.isna()
 
 
-def _numbers(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+def _numbers(values: pd.Series, *, unit: str = "") -> tuple[pd.Series, pd.Series]:
     if pd.api.types.is_bool_dtype(values.dtype):
         return pd.Series(np.nan, index=values.index), values.notna()
     if pd.api.types.is_numeric_dtype(values.dtype):
@@ -285,10 +325,11 @@ def _numbers(values: pd.Series) -> tuple[pd.Series, pd.Series]:
     numbers = pd.to_numeric(values, errors="coerce").astype("float64")
     doubtful = numbers.isna() & ~_blank(values)
     if doubtful.any():
-        parts = values[doubtful].astype("str").str.extract(_NUMBER)[0]
-        numbers[doubtful] = pd.to_numeric(parts.str.replace(",", "."), errors="coerce").astype(
-            "float64"
-        )
+        parts = values[doubtful].astype("str").str.extract(_NUMBER)
+        written = pd.to_numeric(parts[0].str.replace(",", "."), errors="coerce").astype("float64")
+        # A unit beside the figure goes before the heading's.
+        own = parts[1].map(_LENGTHS_CM).astype("float64") / _LENGTHS_CM.get(unit, np.nan)
+        numbers[doubtful] = written * own.fillna(1.0)
     numbers = numbers.where(np.isfinite(numbers))
     return numbers, numbers.isna() & ~_blank(values)
 
@@ -348,7 +389,8 @@ def _year_first(words: pd.Series) -> pd.Series:
     first, second = (pd.to_numeric(parts[column]) for column in (0, 1))
     if not first.notna().any():
         return words
-    day_first, month_first = bool((first > 12).any()), bool((second > 12).any())
+    day_first = bool(((first > 12) & (second <= 12)).any())
+    month_first = bool(((second > 12) & (first <= 12)).any())
     if day_first == month_first:
         return words
     day, month = (parts[0], parts[1]) if day_first else (parts[1], parts[0])
@@ -357,7 +399,6 @@ def _year_first(words: pd.Series) -> pd.Series:
 
 
 _READERS = {
-    "number": _numbers,
     "whole": _wholes,
     "truth": _truths,
     "moment": _moments,

@@ -16,7 +16,7 @@ from layers.errors import Fault
 _FIRST_LETTER = {"holdings": "H", "blocks": "B", "rows": "R", "trees": "T", "girth": "P",
                  "obstacles": "O", "places": "C", "tappers": "M"}  # fmt: skip
 _DIGITS = {"girth": 12, "trees": 12}
-# A tenth of a metre: coarse enough to survive another format's rounding.
+# A tenth of a metre.
 _PLACES_A_DEGREE = 1e6
 
 
@@ -31,7 +31,7 @@ def make_keys(frame: pd.DataFrame, layer: str) -> tuple[pd.DataFrame, list[Fault
     given = frame[key] if key in frame.columns else pd.Series(None, index=frame.index, dtype="str")
     missing = given.isna()
     if not missing.any():
-        return frame, []
+        return frame.assign(**{key: given}), []
     made = _made(frame[missing], layer)
     faults = [
         Fault(

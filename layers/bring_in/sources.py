@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 import tomllib
+import zipfile
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 
 import pyogrio
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
 from pyogrio.errors import DataSourceError
 
 from layers.contract import LAYERS
@@ -168,11 +171,14 @@ def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:
                 faults.append(error.fault)
             continue
         if ending == ".xlsx" and layer is None:
-            found += _in_workbook(path)
+            try:
+                found += _in_workbook(path)
+            except UnreadableError as error:
+                faults.append(replace(error.fault, severity="noted"))
             continue
         if layer is None:
             continue
-        fits = RASTER_ENDINGS if layer == TERRAIN else _endings(layer)
+        fits = file_endings(layer)
         if ending in fits:
             found.append(Found(layer=layer, path=path))
         else:
@@ -192,7 +198,16 @@ def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:
     return found, faults
 
 
-def _endings(layer: str) -> tuple[str, ...]:
+def file_endings(layer: str) -> tuple[str, ...]:
+    """Give the endings of the files that a layer is read from.
+
+    Examples
+    --------
+    >>> file_endings("tappers")
+    ('.csv', '.xlsx')
+    """
+    if layer == TERRAIN:
+        return RASTER_ENDINGS
     if layer == "tappers":
         return TABLE_ENDINGS
     more = (".gpx",) if layer in ("girth", "trees", "places") else ()
@@ -224,9 +239,15 @@ def _in_project(path: Path) -> tuple[list[Found], list[Fault]]:
 
 
 def _in_workbook(path: Path) -> list[Found]:
-    from openpyxl import load_workbook
-
-    book = load_workbook(path, read_only=True)
+    try:
+        book = load_workbook(path, read_only=True)
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, OSError) as error:
+        raise UnreadableError.at(
+            file=path.name,
+            found=f"{error}; passed over",
+            expected="a workbook (.xlsx)",
+            remedy="Save the workbook again if it holds layers.",
+        ) from error
     try:
         sheets = list(book.sheetnames)
     finally:
@@ -235,7 +256,7 @@ def _in_workbook(path: Path) -> list[Found]:
     return [
         Found(layer=layer, path=path, table=sheet)
         for sheet, layer in named
-        if layer is not None and ".xlsx" in _endings(layer)
+        if layer is not None and ".xlsx" in file_endings(layer)
     ]
 
 

@@ -11,29 +11,30 @@ import shapely
 from numpy.typing import NDArray
 
 from layers.bring_in.keys import unique_keys
+from layers.bring_in.numbers import block_column, with_row_numbers, with_tree_numbers
 from layers.checks import FILE, row_faults
 from layers.errors import Fault, SettingError
 from layers.rows import (
-    infer_row_numbers,
     number_rows,
     row_ids,
     rows_through_trees,
     set_out_rows,
 )
-from layers.trees import number_along_row, tree_ids, trees_along_rows
+from layers.trees import tree_ids, trees_along_rows
 
 # A tree or row farther than this from every block belongs to none.
 _NEAREST_BLOCK_M = 10.0
+# One farther than this from the block it names is misplaced, or names the wrong one.
+_FARTHEST_M = 100.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Stand:
-    """The rows and planting places of all blocks, and how many came from where."""
+    """The rows and planting places of all blocks."""
 
     rows: gpd.GeoDataFrame
     trees: gpd.GeoDataFrame
     faults: tuple[Fault, ...]
-    origins: tuple[tuple[str, int, int], ...]
 
 
 def make_stand(
@@ -76,11 +77,6 @@ def make_stand(
         rows=every_row,
         trees=every_tree,
         faults=tuple(faults),
-        origins=(
-            ("drawn rows", len(drawn), len(along)),
-            ("tree points", len(through), len(points)),
-            ("set out from bearing and distances", len(laid), len(set_trees)),
-        ),
     )
 
 
@@ -101,7 +97,7 @@ def _empty_rows(crs: object) -> gpd.GeoDataFrame:
 
 def _empty_trees(crs: object) -> gpd.GeoDataFrame:
     kinds = {"tree_id": "str", "row_id": "str", "block_id": "str", "row_no": "int64",
-             "tree_no": "int64", "status": "str"}  # fmt: skip
+             "tree_no": "int64", "status": "str", "place_source": "str"}  # fmt: skip
     plain = pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in kinds.items()})
     return gpd.GeoDataFrame(plain, geometry=gpd.GeoSeries([], crs=crs), crs=crs)
 
@@ -137,6 +133,19 @@ def _with_block(
         if len(lacking):
             index = tree.query_nearest(points[lacking], max_distance=reach, all_matches=False)
             found[lacking[index[0]]] = blocks["block_id"].to_numpy()[index[1]]
+    away = _metres_from(points, found, blocks)
+    far = away > _FARTHEST_M
+    faults += row_faults(
+        frame[far],
+        layer,
+        "noted",
+        found=[
+            f"a place {metres:,.0f} m from block {block}, to which it belongs; left out"
+            for metres, block in zip(away[far], found[far], strict=True)
+        ],
+        expected=f"a place within {_FARTHEST_M:g} m of its block",
+        remedy="Mend its block_id or its place; check the layer's coordinate reference system.",
+    )
     out = pd.isna(found)
     faults += row_faults(
         frame[out],
@@ -147,7 +156,21 @@ def _with_block(
         remedy="Draw its block, or mend its place.",
     )
     placed = frame.assign(block_id=pd.Series(found, index=frame.index).astype("str"))
-    return placed[~out].reset_index(drop=True), faults
+    return placed[~(out | far)].reset_index(drop=True), faults
+
+
+def _metres_from(
+    points: NDArray[np.object_], block_id: NDArray[np.object_], blocks: gpd.GeoDataFrame
+) -> NDArray[np.float64]:
+    """Give each point's distance from its block, 0 inside it; NaN where it has none."""
+    place = pd.Index(blocks["block_id"]).get_indexer(pd.Index(block_id))
+    shapes = blocks.geometry.to_numpy()[place]
+    shapely.prepare(blocks.geometry.to_numpy())
+    inside = shapely.covers(shapes, points)
+    away = np.where(place < 0, np.nan, 0.0)
+    doubtful = ~inside & (place >= 0)
+    away[doubtful] = shapely.distance(shapes[doubtful], points[doubtful])
+    return away
 
 
 def _drawn_rows(
@@ -197,9 +220,9 @@ def _surveyed_trees(
         given = trees["row_no"] if "row_no" in trees.columns else number
         trees = trees.assign(row_no=given.astype("Int64").fillna(number))
     trees, faults = _with_block(trees, trees.geometry.to_numpy(), blocks, "trees")
-    trees, more = _with_row_numbers(trees, drawn, blocks)
+    trees, more = with_row_numbers(trees, drawn, blocks)
     faults += more
-    trees, more = _with_tree_numbers(trees, drawn, blocks)
+    trees, more = with_tree_numbers(trees, drawn, blocks)
     faults += more
     through = rows_through_trees(trees)
     drawn_numbers = pd.MultiIndex.from_frame(drawn[["block_id", "row_no"]])
@@ -214,149 +237,21 @@ def _surveyed_trees(
     )
     made = tree_ids(merged["block_id"], merged["row_no"], merged["tree_no"])
     own = merged["tree_id"] if "tree_id" in merged.columns else made
-    status = merged["status"] if "status" in merged.columns else pd.Series(None, merged.index)
-    merged = merged.assign(
-        tree_id=own.mask(own.isna(), made).astype("str"),
-        status=status.where(status.notna(), "standing").astype("str"),
-        place_source=pd.Series("surveyed", index=merged.index, dtype="str")
-        if "place_source" not in merged.columns
-        else merged["place_source"],
+    again = own.notna() & own.duplicated(keep=False)
+    faults += row_faults(
+        merged[again],
+        "trees",
+        "noted",
+        found="a tree_id that another tree has too; one made from block, row and number is used",
+        expected="each tree_id once",
+        remedy="Give each tree its own tree_id, or leave the column out.",
     )
+    filled = {"status": "standing", "place_source": "surveyed"}
+    for column, word in filled.items():
+        given = merged.get(column, pd.Series(None, index=merged.index, dtype="str"))
+        filled[column] = given.fillna(word).astype("str")
+    merged = merged.assign(tree_id=own.mask(own.isna() | again, made).astype("str"), **filled)
     return gpd.GeoDataFrame(merged, geometry="geometry", crs=trees.crs), through, faults
-
-
-def _with_row_numbers(
-    trees: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame
-) -> tuple[gpd.GeoDataFrame, list[Fault]]:
-    given = (
-        trees["row_no"]
-        if "row_no" in trees.columns
-        else pd.Series(pd.NA, trees.index, dtype="Int64")
-    )
-    numbers = given.to_numpy(dtype="float64", na_value=np.nan)
-    x, y = (
-        shapely.get_x(trees.geometry.to_numpy()),
-        shapely.get_y(trees.geometry.to_numpy()),
-    )
-    gaps = _block_column(blocks, "row_gap_m")
-    faults: list[Fault] = []
-    lines = dict(iter(drawn.groupby("block_id")))
-    for block, places in trees.groupby("block_id", sort=True).indices.items():
-        lacking = places[np.isnan(numbers[places])]
-        if len(lacking) == 0:
-            continue
-        if block in lines:
-            numbers[lacking] = _nearest_row(trees, lacking, lines[block])
-            how = "taken from the nearest drawn row"
-        else:
-            inferred, aligned = infer_row_numbers(
-                x=x[lacking], y=y[lacking], row_gap_m=gaps.get(str(block))
-            )
-            last = 0.0 if len(lacking) == len(places) else np.nanmax(numbers[places])
-            numbers[lacking] = last + inferred
-            how = (
-                "inferred from how the trees stand"
-                if aligned
-                else "which stand in no rows; cut into strips a row gap wide"
-            )
-        faults.append(
-            _inferred(
-                trees, lacking[0], str(block), f"{len(lacking)} trees without a row_no, {how}"
-            )
-        )
-    return trees.assign(row_no=numbers.astype("int64")), faults
-
-
-def _inferred(trees: gpd.GeoDataFrame, first: int, block: str, found: str) -> Fault:
-    return Fault(
-        severity="mended",
-        file=str(trees[FILE].iloc[first]) if FILE in trees.columns else "",
-        layer="trees",
-        row=block,
-        found=found,
-        expected="row_no and tree_no in every row",
-        remedy="Look at the rows on the block's map; add row_no and tree_no if they are wrong.",
-    )
-
-
-def _nearest_row(
-    trees: gpd.GeoDataFrame, lacking: NDArray[np.int64], lines: gpd.GeoDataFrame
-) -> NDArray[np.float64]:
-    tree = shapely.STRtree(lines.geometry.to_numpy())
-    nearest = tree.query_nearest(trees.geometry.to_numpy()[lacking], all_matches=False)[1]
-    return lines["row_no"].to_numpy(dtype="float64")[nearest]
-
-
-def _block_column(blocks: gpd.GeoDataFrame, column: str) -> dict[str, float]:
-    if column not in blocks.columns:
-        return {}
-    known = blocks[blocks[column].notna()]
-    return dict(zip(known["block_id"], known[column].astype("float64"), strict=True))
-
-
-def _with_tree_numbers(
-    trees: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame
-) -> tuple[gpd.GeoDataFrame, list[Fault]]:
-    """Give each tree its number along its row, and sort the trees by it."""
-    given = (
-        trees["tree_no"]
-        if "tree_no" in trees.columns
-        else pd.Series(pd.NA, trees.index, dtype="Int64")
-    )
-    numbers = given.to_numpy(dtype="float64", na_value=np.nan)
-    gaps = _block_column(blocks, "tree_gap_m")
-    lines = {
-        (block, number): line
-        for block, number, line in zip(
-            drawn["block_id"], drawn["row_no"], drawn.geometry, strict=True
-        )
-    }
-    points = trees.geometry.to_numpy()
-    counted: dict[str, int] = {}
-    for (block, row), places in trees.groupby(["block_id", "row_no"], sort=True).indices.items():
-        lacking = places[np.isnan(numbers[places])]
-        if len(lacking) == 0:
-            continue
-        along = _along(points[lacking], lines.get((block, row)))
-        order = np.argsort(along, kind="stable")
-        last = 0.0 if len(lacking) == len(places) else np.nanmax(numbers[places])
-        gap = gaps.get(str(block)) if _regular(along[order], gaps.get(str(block))) else None
-        numbers[lacking[order]] = last + number_along_row(along[order], tree_gap_m=gap)
-        counted[str(block)] = counted.get(str(block), 0) + len(lacking)
-    faults = [
-        _inferred(
-            trees,
-            int(np.flatnonzero((trees["block_id"] == block).to_numpy())[0]),
-            block,
-            f"{count} trees without a tree_no; numbered along their rows",
-        )
-        for block, count in counted.items()
-    ]
-    numbered = trees.assign(tree_no=numbers.astype("int64"))
-    return _sorted(numbered, ["block_id", "row_no", "tree_no"]), faults
-
-
-def _along(points: NDArray[np.object_], line: shapely.LineString | None) -> NDArray[np.float64]:
-    """Give each tree's distance along its row's line, or along the row's own main direction."""
-    if line is not None:
-        return shapely.line_locate_point(line, points)
-    places = shapely.get_coordinates(points)
-    if len(places) < 2:
-        return np.zeros(len(places))
-    _, vectors = np.linalg.eigh(np.cov(places.T))
-    main = vectors[:, -1]
-    if main[0] < -1e-9 or (abs(main[0]) <= 1e-9 and main[1] < 0.0):
-        main = -main
-    along = places @ main
-    return along - along.min()
-
-
-def _regular(along: NDArray[np.float64], gap: float | None) -> bool:
-    """Tell whether steps along a row keep to the planting distance, so that gaps can be counted."""
-    if gap is None or len(along) < 3:
-        return False
-    steps = np.diff(along) / gap
-    return bool(np.median(np.abs(steps - np.maximum(np.rint(steps), 1.0))) < 0.2)
 
 
 def _set_out(bare: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Fault]]:
@@ -372,19 +267,19 @@ def _set_out(bare: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Fault]]:
         expected="drawn rows, tree points, or " + ", ".join(needed),
         remedy="Draw its rows, or give the block " + ", ".join(needed) + ".",
     )
-    frames = [_empty_rows(bare.crs)]
+    every, owners = [], []
     for place in np.flatnonzero(known):
-        block = bare.iloc[[place]]
+        bearing, row_gap, tree_gap = (float(bare[column].iloc[place]) for column in needed)
         try:
             lines = set_out_rows(
-                block.geometry.iloc[0],
-                bearing_deg=float(block["row_bearing_deg"].iloc[0]),
-                row_gap_m=float(block["row_gap_m"].iloc[0]),
-                tree_gap_m=float(block["tree_gap_m"].iloc[0]),
+                bare.geometry.iloc[place],
+                bearing_deg=bearing,
+                row_gap_m=row_gap,
+                tree_gap_m=tree_gap,
             )
         except SettingError as error:
             faults += row_faults(
-                block,
+                bare.iloc[[place]],
                 "blocks",
                 "noted",
                 found=error.fault.found + "; not set out",
@@ -392,15 +287,19 @@ def _set_out(bare: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Fault]]:
                 remedy=error.fault.remedy,
             )
             continue
-        number = np.arange(1, len(lines) + 1)
-        laid = gpd.GeoDataFrame(
-            {"block_id": np.repeat(block["block_id"].to_numpy(), len(lines)), "row_no": number},
-            geometry=lines,
-            crs=bare.crs,
-        ).astype({"block_id": "str"})
-        laid.insert(0, "row_id", row_ids(laid["block_id"], laid["row_no"]))
-        frames.append(laid)
-    return _joined(frames, bare.crs), faults
+        every.append(lines)
+        owners.append(np.full(len(lines), place))
+    if not every:
+        return _empty_rows(bare.crs), faults
+    owner = np.concatenate(owners)
+    laid = gpd.GeoDataFrame(
+        {"block_id": pd.Series(bare["block_id"].to_numpy()[owner]).astype("str")},
+        geometry=np.concatenate(every),
+        crs=bare.crs,
+    )
+    laid["row_no"] = pd.Series(owner).groupby(owner).cumcount() + 1
+    laid.insert(0, "row_id", row_ids(laid["block_id"], laid["row_no"]))
+    return laid, faults
 
 
 def _planted_trees(
@@ -408,7 +307,7 @@ def _planted_trees(
 ) -> tuple[gpd.GeoDataFrame, list[Fault]]:
     if len(rows) == 0:
         return _empty_trees(blocks.crs), []
-    gap = rows["block_id"].map(_block_column(blocks, "tree_gap_m")).astype("float64")
+    gap = rows["block_id"].map(block_column(blocks, "tree_gap_m")).astype("float64")
     if "tree_gap_m" in rows.columns:
         gap = rows["tree_gap_m"].astype("float64").fillna(gap)
     lacking = rows[~(gap > 0.0)]

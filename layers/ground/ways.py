@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import shortest_path
 
 from layers.ground.barriers import NO_BARRIERS, Barriers
 from layers.ground.pace import (
+    FLAT_SECONDS_A_METRE,
     TOBLER_BEST_SLOPE,
     TOBLER_STEEPNESS,
     TOBLER_TOP_KMH,
@@ -24,6 +25,8 @@ Floats = NDArray[np.float64]
 @njit(nogil=True, cache=True)
 def _straight(dx: float, dy: float, dz: float) -> float:
     run = math.sqrt(dx * dx + dy * dy)
+    if dz == 0.0:
+        return run * FLAT_SECONDS_A_METRE
     if run == 0.0:
         return 3.6 / TOBLER_TOP_KMH * math.e * TOBLER_STEEPNESS * abs(dz)
     steep = abs(dz) / run
@@ -235,7 +238,7 @@ def beside(xyz: Floats, row: NDArray[np.int64], bars: Barriers) -> Floats:
     shapely.prepare(lines)
     on = np.flatnonzero(shapely.dwithin(lines, shapely.points(xyz[:, :2]), ON_THE_LINE_M))
     moved = xyz.copy()
-    for k in on:
+    for k in on.tolist():
         onward = k + 1 if k + 1 < len(xyz) and row[k + 1] == row[k] else max(k - 1, 0)
         step = xyz[onward, :2] - xyz[k, :2]
         length = float(np.hypot(*step))

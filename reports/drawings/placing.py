@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -10,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reports.drawings.strokes import MM_A_POINT, Label, Spot
+from reports.words import text_width_em
 
-_LETTER_WIDTH, _BOLD_WIDTH, _LINE_HEIGHT = 0.60, 0.65, 1.30
+_LINE_HEIGHT = 1.2
 _EDGE_MM = 0.6
 _AROUND = tuple(np.radians(np.arange(0, 360, 30)))
 
@@ -19,10 +19,9 @@ Box = tuple[float, float, float, float]
 
 
 def label_size_mm(text: str, *, size_pt: float, bold: bool) -> tuple[float, float]:
-    """Give a generous width and height of a label's box, mm; letters over others take no width."""
-    letters = sum(unicodedata.category(letter) not in ("Mn", "Cf") for letter in text)
-    letter = _BOLD_WIDTH if bold else _LETTER_WIDTH
-    return letters * letter * size_pt * MM_A_POINT, _LINE_HEIGHT * size_pt * MM_A_POINT
+    """Give the width and height of a label's box, mm."""
+    size_mm = size_pt * MM_A_POINT
+    return text_width_em(text, bold=bold) * size_mm + 0.4, _LINE_HEIGHT * size_mm
 
 
 @dataclass(kw_only=True)

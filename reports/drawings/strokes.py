@@ -61,7 +61,21 @@ class Symbol:
 
 @dataclass(frozen=True, kw_only=True)
 class Label:
-    """A word on a drawing: (x, y) in mm is its middle height at the `anchor` side."""
+    """A word on a drawing.
+
+    Parameters
+    ----------
+    x, y
+        Where its `anchor` side stands, mm: at its middle height, or at its `baseline`.
+    text, size_pt, bold, ink
+        What it says and how.
+    anchor
+        Which side of it stands there.
+    turn_deg
+        Turned clockwise by so much.
+    halo
+        Whether a pale ground sets it off.
+    """
 
     x: float
     y: float
@@ -71,6 +85,8 @@ class Label:
     anchor: Anchor = "middle"
     turn_deg: float = 0.0
     halo: bool = True
+    baseline: bool = False
+    ink: str = "#1B1517"
 
 
 Shape = Stroke | Area | Disc | Symbol
@@ -78,16 +94,31 @@ Shape = Stroke | Area | Disc | Symbol
 
 @dataclass(frozen=True, kw_only=True)
 class Drawing:
-    """A drawing of `width_mm` by `height_mm`; shapes are drawn in order, labels over them."""
+    """A drawing of `width_mm` by `height_mm`.
+
+    Parameters
+    ----------
+    shapes
+        Drawn in order.
+    labels
+        Set over them by the sheet, which alone shapes every script rightly.
+    notes
+        What else a reader of the drawing needs, such as its scale.
+    picture
+        An SVG drawn elsewhere in place of `shapes`; empty for none.
+    """
 
     width_mm: float
     height_mm: float
     shapes: Sequence[Shape] = ()
     labels: Sequence[Label] = ()
     notes: dict[str, float | str] = field(default_factory=dict)
+    picture: str = ""
 
     def svg(self) -> str:
         """Write the shapes as SVG, one user unit a millimetre; labels are typeset by the sheet."""
+        if self.picture:
+            return self.picture
         size = f"{self.width_mm:g} {self.height_mm:g}"
         body = "".join(_svg_shape(shape) for shape in self.shapes)
         return (

@@ -175,13 +175,14 @@ def _names(guide: MarkingGuide, paper: _Paper, foot_mm: float) -> list[Label]:
         )
     (left, high), (right, low) = first.cut
     fifth = first.guide_lines[len(first.guide_lines) // 2]
+    aside = -3.0 if guide.direction == "down" else 3.4
     spots = {
-        "A": (left + 0.3 * (right - left), high + 0.3 * (low - high), -3.0),
+        "A": (left + 0.3 * (right - left), high + 0.3 * (low - high), aside),
         "B": (left + 0.35 * (right - left), fifth[0][1] + 0.35 * (fifth[1][1] - fifth[0][1]), 0.0),
     }
-    for letter, (x_cm, y_cm, up_mm) in spots.items():
+    for letter, (x_cm, y_cm, aside_mm) in spots.items():
         x, y = paper.spot(x_cm, y_cm)
-        labels.append(Label(x=x, y=y + up_mm, text=letter, size_pt=10.0, bold=True))
+        labels.append(Label(x=x, y=y + aside_mm, text=letter, size_pt=10.0, bold=True))
     gutter = paper.spot(first.gutter[1][0], (first.gutter[0][1] + first.gutter[2][1]) / 2)
     cup = paper.spot(first.cup[0] + _CUP_RADIUS_CM, first.cup[1])
     for letter, (x, y) in (("C", gutter), ("D", cup)):

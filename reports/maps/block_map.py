@@ -6,15 +6,16 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
+from estate.figures import load_figures
 from layers.errors import SettingError
 from reports.maps.ground_picture import (
-    SLOPE_BREAKS_DEG,
     as_content,
     contour_interval_m,
     contour_lines,
@@ -24,21 +25,31 @@ from reports.maps.ground_picture import (
     slope_picture,
 )
 from reports.maps.lonlat import EarthFrame, earth_frame, in_units, rings_in_units
-from reports.maps.tree_columns import panel_columns, tree_columns, tree_table
-from reports.maps.web_page import web_page, whole_words
-from reports.palette import (
-    CLASS_MARKS,
-    DECISION_STYLES,
-    GIRTH_STEPS,
-    LINE_STYLES,
-    PLACE_MARKS,
-    SLOPE_STEPS,
-    task_style,
+from reports.maps.surroundings import (
+    date_text,
+    first_known,
+    known,
+    obstacles_content,
+    palette_content,
+    places_content,
 )
+from reports.maps.tree_columns import panel_columns, tree_columns, tree_table
+from reports.maps.web_page import web_page
+from reports.maps.wording import wording_in
+from reports.palette import GIRTH_STEPS, task_style
 from reports.plan_view import PlanView
 
-SCRIPTS = ("unpack.js", "marks.js", "sheets.js", "measure.js", "cards.js", "block.js")
-GROUND_MARGIN_M = 60.0
+SCRIPTS = (
+    "unpack.js",
+    "marks.js",
+    "sheets.js",
+    "finding.js",
+    "measure.js",
+    "cards.js",
+    "block_pages.js",
+    "block.js",
+)
+GROUND_MARGIN_M = 120.0
 NEIGHBOUR_MARGIN_M = 40.0
 DOUBTFUL_BELOW = 0.9
 
@@ -48,6 +59,7 @@ def block_map(
     block_id: str,
     path: Path,
     *,
+    overview_page: str | None = None,
     words: Mapping[str, str] | None = None,
     language: str = "en",
 ) -> Path:
@@ -61,11 +73,12 @@ def block_map(
         The block.
     path
         The HTML file to write.
+    overview_page
+        Where the cooperative's map lies, as seen from `path`; None for no way back to it.
     words
-        The page's words by name, as in :data:`reports.maps.wording.ENGLISH`; English for those
-        it lacks.
+        Own words by name, as in :data:`reports.maps.wording.ENGLISH`, in place of ours.
     language
-        As in RFC 5646; numbers and dates are written as is usual in it.
+        One of :data:`reports.words.LANGUAGES`; numbers and dates are written as is usual in it.
 
     Returns
     -------
@@ -75,7 +88,7 @@ def block_map(
     Raises
     ------
     SettingError
-        The plan has no such block.
+        The plan has no such block, or there is no catalogue of the language.
     """
     blocks = plan.layers.blocks
     chosen = blocks[blocks["block_id"].eq(block_id)]
@@ -89,9 +102,9 @@ def block_map(
     frame = earth_frame(chosen.geometry.iloc[0], plan.layers.crs)
     text = web_page(
         block_content(plan, block_id, frame=frame)
-        | {"words": whole_words(words), "language": language},
+        | {"overview": None if overview_page is None else quote(overview_page)},
         title=f"{block_id} · {plan.name}",
-        language=language,
+        wording=wording_in(language, own=words),
         latitude=frame.latitude,
         longitude=frame.longitude,
         scripts=SCRIPTS,
@@ -125,18 +138,7 @@ def block_content(plan: PlanView, block_id: str, *, frame: EarthFrame) -> dict[s
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
         "ground": _ground(plan, area, table, frame),
         "sun": sun_content(plan, block_id),
-    }
-
-
-def palette_content() -> dict[str, Any]:
-    """Give the palette as the page's script draws with it."""
-    return {
-        "classes": [asdict(mark) for mark in CLASS_MARKS.values()],
-        "places": {name: asdict(mark) for name, mark in PLACE_MARKS.items()},
-        "lines": {name: asdict(line) for name, line in LINE_STYLES.items()},
-        "decisions": {name: asdict(style) for name, style in DECISION_STYLES.items()},
-        "slope": {"steps": SLOPE_STEPS, "breaks": SLOPE_BREAKS_DEG},
-        "girth": {"steps": GIRTH_STEPS},
+        "marking": {"depth_mm": load_figures("marking")["cut_depth_most"].value},
     }
 
 
@@ -149,15 +151,15 @@ def head_content(plan: PlanView, block: pd.Series) -> dict[str, Any]:
         "name": plan.name,
         "on": plan.on.isoformat(),
         "block": block["block_id"],
-        "holding": block.get("holding_id"),
-        "member": _first(holder, "member"),
-        "planted": _date_text(block.get("planted_on")),
-        "clone": None if pd.isna(block.get("clone")) else block["clone"],
-        "material": block.get("material"),
+        "holding": known(block.get("holding_id")),
+        "member": first_known(holder, "member"),
+        "planted": date_text(block.get("planted_on")),
+        "clone": known(block.get("clone")),
+        "material": known(block.get("material")),
         "area_ha": None if pd.isna(block.get("area_ha")) else round(float(block["area_ha"]), 3),
         "standard": plan.standard.title,
-        "decision": _first(ready, "decision"),
-        "reason": _first(ready, "reason"),
+        "decision": first_known(ready, "decision"),
+        "reason": first_known(ready, "reason"),
     }
 
 
@@ -173,47 +175,17 @@ def sun_content(plan: PlanView, block_id: str) -> dict[str, Any] | None:
         "beam": rose["beam_mj_m2"].round().astype(int).tolist(),
         "flow": rose["flow_mj_m2"].round().astype(int).tolist(),
         "scorch": rose["scorch_mj_m2"].round().astype(int).tolist(),
-        "faces": [float(advice["first_face_deg"]), float(advice["second_face_deg"])],
+        "faces": [
+            float(face)
+            for face in (advice["first_face_deg"], advice["second_face_deg"])
+            if not pd.isna(face)
+        ],
         "words": advice["face_words"],
         "reason": advice["reason"],
-        "saved": float(advice["scorch_share_saved"]),
-        "doubt": float(advice["uncertainty_share"]),
-        "apart": bool(advice["told_apart"]),
+        "saved": _share(advice["scorch_share_saved"]),
+        "doubt": _share(advice["uncertainty_share"]),
+        "apart": bool(advice["told_apart"]) and not pd.isna(advice["scorch_share_saved"]),
     }
-
-
-def places_content(
-    places: gpd.GeoDataFrame, area: shapely.Geometry, frame: EarthFrame
-) -> list[dict[str, Any]]:
-    """Give the places in and near an area."""
-    near = places[places.geometry.distance(area) <= GROUND_MARGIN_M]
-    east, north = in_units(
-        near.geometry.x.to_numpy(), near.geometry.y.to_numpy(), crs=near.crs, frame=frame
-    )
-    names = near["name"] if "name" in near else pd.Series("", index=near.index)
-    return [
-        {"kind": kind, "name": "" if pd.isna(name) else str(name), "x": int(x), "y": int(y)}
-        for kind, name, x, y in zip(near["kind"], names, east, north, strict=True)
-    ]
-
-
-def obstacles_content(
-    obstacles: gpd.GeoDataFrame, area: shapely.Geometry, frame: EarthFrame
-) -> list[dict[str, Any]]:
-    """Give the obstacles in and near an area."""
-    near = obstacles[obstacles.geometry.distance(area) <= GROUND_MARGIN_M]
-    lines = rings_in_units(near.geometry, frame=frame)
-    return [
-        {
-            "kind": kind,
-            "passable": bool(passable),
-            "area": bool(shapely.get_dimensions(shape) == 2),
-            "lines": ring,
-        }
-        for kind, passable, shape, ring in zip(
-            near["kind"], near["passable"], near.geometry, lines, strict=True
-        )
-    ]
 
 
 def _holdings(plan: PlanView, area: shapely.Geometry, frame: EarthFrame) -> list[dict[str, Any]]:
@@ -360,11 +332,5 @@ def _typical_gap_m(trees: pd.DataFrame) -> float:
     return float(max(1.0, np.sqrt(hull.area / len(trees))))
 
 
-def _first(frame: pd.DataFrame, column: str) -> Any:
-    if frame.empty or column not in frame or pd.isna(frame[column].iloc[0]):
-        return None
-    return frame[column].iloc[0]
-
-
-def _date_text(value: Any) -> str | None:
-    return None if value is None or pd.isna(value) else pd.Timestamp(value).date().isoformat()
+def _share(value: Any) -> float | None:
+    return None if pd.isna(value) else round(float(value), 3)

@@ -13,13 +13,12 @@ import numpy as np
 import rasterio.warp
 import shapely
 from affine import Affine
-from matplotlib.colors import LightSource
 from numpy.typing import NDArray
 from PIL import Image
 from pyproj import CRS, Transformer
 from scipy.ndimage import gaussian_filter
 
-from layers.terrain import Terrain
+from layers.terrain import Terrain, hillshade, slope_deg
 from reports.palette import GIRTH_STEPS, SLOPE_STEPS
 
 WEB_MERCATOR = CRS.from_epsg(3857)
@@ -30,6 +29,7 @@ SLOPE_BREAKS_DEG = (5.0, 10.0, 15.0, 30.0)
 
 _SHADE_LEVELS = 32
 _SHADE_DARKEST = 0.70
+_SHADE_HEIGHT_FACTOR = 1.5
 _PAPER_TINT = np.array([1.0, 0.985, 0.95])
 _LONGEST_SIDE_PX = 600
 
@@ -77,10 +77,7 @@ def cut_terrain(terrain: Terrain, area: shapely.Geometry, *, margin_m: float) ->
 
 def shade_picture(terrain: Terrain) -> Picture:
     """Give hill shade, lit from the north-west, in greys pale enough to keep marks clear."""
-    cell_m = abs(terrain.transform.a)
-    light = LightSource(azdeg=315, altdeg=45)
-    shade = light.hillshade(_filled(terrain.elevation_m), vert_exag=1.5, dx=cell_m, dy=cell_m)
-    shade = np.where(np.isnan(terrain.elevation_m), np.nan, shade)
+    shade = hillshade(terrain, height_factor=_SHADE_HEIGHT_FACTOR)
     levels = np.arange(_SHADE_LEVELS) / (_SHADE_LEVELS - 1)
     greys = (_SHADE_DARKEST + (1 - _SHADE_DARKEST) * levels)[:, None] * _PAPER_TINT * 255
     return _picture(
@@ -90,12 +87,9 @@ def shade_picture(terrain: Terrain) -> Picture:
 
 def slope_picture(terrain: Terrain) -> Picture:
     """Give slope in five steps, parted at `SLOPE_BREAKS_DEG`."""
-    cell_m = abs(terrain.transform.a)
-    north, east = np.gradient(_filled(terrain.elevation_m), cell_m)
-    slope = np.degrees(np.arctan(np.hypot(north, east)))
+    slope = slope_deg(terrain)
     level = np.digitize(slope, SLOPE_BREAKS_DEG).astype(np.float64)
-    level[np.isnan(terrain.elevation_m)] = np.nan
-    return _picture(level, _rgb(SLOPE_STEPS), terrain)
+    return _picture(np.where(np.isnan(slope), np.nan, level), _rgb(SLOPE_STEPS), terrain)
 
 
 def girth_picture(
@@ -168,10 +162,6 @@ def contour_interval_m(terrain: Terrain) -> float:
     rise_m = float(np.nanmax(terrain.elevation_m) - np.nanmin(terrain.elevation_m))
     intervals = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
     return next((step for step in intervals if rise_m / step <= 15), intervals[-1])
-
-
-def _filled(elevation_m: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.where(np.isnan(elevation_m), np.nanmean(elevation_m), elevation_m)
 
 
 def _rgb(colours: tuple[str, ...]) -> NDArray[np.uint8]:

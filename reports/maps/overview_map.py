@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import geopandas as gpd
 import numpy as np
@@ -13,18 +14,29 @@ import pandas as pd
 import shapely
 
 from layers.errors import GeometryError
-from reports.maps.block_map import (
+from reports.maps.ground_picture import as_content, cut_terrain, shade_picture
+from reports.maps.lonlat import EarthFrame, earth_frame, in_units, rings_in_units
+from reports.maps.surroundings import (
+    date_text,
+    known,
     obstacles_content,
     palette_content,
     places_content,
 )
-from reports.maps.ground_picture import as_content, cut_terrain, shade_picture
-from reports.maps.lonlat import EarthFrame, earth_frame, in_units, rings_in_units
-from reports.maps.web_page import pack, web_page, whole_words
+from reports.maps.web_page import pack, web_page
+from reports.maps.wording import wording_in
 from reports.palette import CLASS_MARKS
 from reports.plan_view import PlanView
 
-SCRIPTS = ("unpack.js", "marks.js", "sheets.js", "measure.js", "overview.js")
+SCRIPTS = (
+    "unpack.js",
+    "marks.js",
+    "sheets.js",
+    "finding.js",
+    "measure.js",
+    "overview_pages.js",
+    "overview.js",
+)
 BLOCK_TOLERANCE_M = 0.5
 GROUND_MARGIN_M = 150.0
 # Trees of the overview stand on a grid of about half a metre: they show where, not which.
@@ -75,9 +87,9 @@ def overview_map(
     frame = earth_frame(area, plan.layers.crs)
     content = overview_content(plan, area, frame=frame, block_pages=block_pages or {})
     text = web_page(
-        content | {"words": whole_words(words), "language": language},
+        content,
         title=plan.name,
-        language=language,
+        wording=wording_in(language, own=words),
         latitude=frame.latitude,
         longitude=frame.longitude,
         scripts=SCRIPTS,
@@ -174,7 +186,7 @@ def _blocks(
             "id": block.block_id,
             "holding": order.get(getattr(block, "holding_id", None), -1),
             "lines": lines,
-            "page": block_pages.get(block.block_id),
+            "page": quote(block_pages[block.block_id]) if block.block_id in block_pages else None,
             "area_ha": _number(getattr(block, "area_ha", None), 2),
             **head,
             "share": _number(state.ready_share, 3),
@@ -182,9 +194,9 @@ def _blocks(
             "high": _number(state.high, 3),
             "measured": _number(state.measured, 0),
             "standing": _number(state.standing, 0),
-            "decision": None if pd.isna(state.decision) else state.decision,
-            "reason": None if pd.isna(state.reason) else state.reason,
-            "wait_until": _date_text(state.wait_until),
+            "decision": known(state.decision),
+            "reason": known(state.reason),
+            "wait_until": date_text(state.wait_until),
             "more": _number(state.more_to_measure, 0),
         }
         for block, state, lines, head in zip(
@@ -197,7 +209,7 @@ def _text_columns(blocks: gpd.GeoDataFrame, columns: tuple[str, ...]) -> list[di
     there = [column for column in columns if column in blocks]
     return [
         {
-            column.removesuffix("_on"): _date_text(row[column])
+            column.removesuffix("_on"): date_text(row[column])
             if column == "planted_on"
             else (None if pd.isna(row[column]) else str(row[column]))
             for column in there
@@ -210,7 +222,3 @@ def _number(value: Any, digits: int) -> float | None:
     if value is None or pd.isna(value):
         return None
     return round(float(value), digits) if digits else int(value)
-
-
-def _date_text(value: Any) -> str | None:
-    return None if value is None or pd.isna(value) else pd.Timestamp(value).date().isoformat()

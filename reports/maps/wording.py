@@ -1,15 +1,29 @@
-"""Every word that stands on a web map, by a short name; a language gives its own for each."""
+"""Every word that stands on a web map, by a short name, in the reader's language.
+
+The catalogue is gettext's, one a language, beside this file; its messages are the English words.
+"""
 
 from __future__ import annotations
 
+import gettext
 from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
 from types import MappingProxyType
+
+from layers.errors import SettingError
+from reports.words import LANGUAGES
+
+DOMAIN = "maps"
+LOCALE_FOLDER = Path(__file__).parent / "locale"
+REVIEWER_MESSAGE = "(name of the person who has read this translation through)"
 
 ENGLISH: Mapping[str, str] = MappingProxyType(
     {
         # The bar, the sheets and their buttons.
         "find": "Find",
         "show": "Show",
+        "tools": "Tools",
         "key": "Key",
         "measure": "Measure",
         "close": "Close",
@@ -27,6 +41,10 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "planted": "Planted",
         "years_old": "{years} years old",
         "area": "Area",
+        "hectares": "{value} ha",
+        "metres": "{value} m",
+        "kilometres": "{value} km",
+        "trees_short": "Trees",
         "standard": "Opening standard",
         "too_old": "This browser is too old to open the map: use one from 2021 or later.",
         "drawing": "Drawing the map …",
@@ -37,14 +55,13 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "found_more": "… and {count} more: write more of the name.",
         "row": "Row {row}",
         "row_tree": "Row {row}, tree {tree}",
-        "trees_in_row": "{count} places",
+        "row_short": "R{row}",
         # Showing.
         "ground": "Ground",
         "plain": "Plain",
         "shade": "Hill shade",
         "slope": "Slope",
         "girth_surface": "Girth all round",
-        "lines_and_marks": "Lines and marks",
         "holdings": "Holdings",
         "rows": "Rows",
         "trees": "Trees by class",
@@ -52,6 +69,8 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "walks": "Walks and stops",
         "contours": "Contours",
         "places": "Places, roads, water",
+        "tape": "Trees to tape",
+        "tape_number": "number {number} of the survey",
         "rose": "Sun on the bark",
         "all_tasks": "All tasks",
         "one_task": "Task",
@@ -59,7 +78,6 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "key_trees": "Trees",
         "key_lines": "Lines",
         "key_places": "Places",
-        "key_ground": "Ground",
         "key_decisions": "Blocks",
         "slope_deg": "Slope, degrees",
         "girth_cm": "Girth, cm",
@@ -104,28 +122,28 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "ready_between": "{date} ({low} to {high})",
         "task_stop": "Task {task}, stop {stop} of {stops}",
         "task": "Task",
-        "before": "Before",
-        "after": "Next",
+        "before": "Tree before",
+        "after": "Next tree",
         "marking": "Marking guide",
         "panel": "Panel {panel}",
         "panel_of": "{number} of {count}",
         "down": "downward",
         "up": "upward",
         "faces": "Faces",
-        "high_end": "Cut, high left end",
-        "low_end": "Cut, low right end",
+        "high_end": "Cut, high left",
+        "low_end": "Cut, low right",
         "slope_of_cut": "Slope of cut",
         "cut_length": "Cut length",
         "panel_width": "Panel width",
         "guide_lines": "Guide lines",
-        "guide_lines_apart": "{count}, {spacing} cm apart",
+        "lines_apart": "Lines apart",
         "lowest": "Panel ends at",
         "gutter_at": "Gutter at",
         "cup_at": "Cup at",
-        "above_ground": "{height} cm above ground",
+        "heights": "Heights are above the ground.",
         "centimetres": "{value} cm",
         "degrees": "{value}°",
-        "caution_knife": "Cut away from yourself and from others. Stop at the marked depth: "
+        "caution_knife": "Cut away from yourself and from others, {depth} mm deep at most: "
         "never into the wood.",
         "caution_high": "High panel: use the long-handled knife from the ground, never a ladder; "
         "keep others clear below.",
@@ -143,15 +161,17 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "task_walk": "Walk {metres} m",
         "task_round": "Day {day} of the round, beat {beat}",
         "high_knife": "Needs the long-handled knife",
-        "walk_it": "Go to the first tree",
+        "walk_it": "Go to its first tree here",
+        "begins_elsewhere": "It begins in another block and comes here at stop {stop}.",
         # Sun.
         "rose_title": "Sun on the bark, tapping months",
         "rose_beam": "Beam, all day",
-        "rose_flow": "Beam while latex flows",
-        "rose_scorch": "Beam that scorches, afternoon",
+        "rose_flow": "Light while latex flows",
+        "rose_scorch": "Light in the hot hours",
         "rose_unit": "MJ per m² of bark, by the way it faces",
+        "rose_rings": "Outer ring {most}, middle ring half of it, inner ring none.",
         "rose_advice": "Panels face {faces}.",
-        "rose_apart": "Saves {share} of the scorching beam (± {doubt}).",
+        "rose_apart": "Saves {share} of the light of the hot hours (± {doubt}).",
         "rose_same": "The difference is within its doubt: either way serves.",
         # Measuring.
         "measure_hint": "Tap the map along the way. Tap the first point again to close an area.",
@@ -173,13 +193,14 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "decision": "Decision",
         "open_block_map": "Open the block's own map",
         "blocks": "Blocks",
+        "whole_cooperative": "Map of the whole cooperative",
         "blocks_count": "{count} blocks",
         "all": "All",
         "list": "List",
         "come_nearer": "Come nearer to see trees",
-        "gauge": "Ring: share of standing trees fit to tap, from the top clockwise",
-        "made_with": "Drawn with Leaflet 1.9.3 (BSD 2-Clause licence), © Volodymyr Agafonkin, "
-        "© CloudMade.",
+        "gauge": "Ring: share of standing trees fit to tap, from the top clockwise, in percent; "
+        "thin line: how far it may be off",
+        "unreviewed": "Machine translation, unreviewed.",
         "north_word": "north",
         "north-east_word": "north-east",
         "east_word": "east",
@@ -188,5 +209,66 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "south-west_word": "south-west",
         "west_word": "west",
         "north-west_word": "north-west",
+        "north_letter": "N",
+        "east_letter": "E",
+        "south_letter": "S",
+        "west_letter": "W",
     }
 )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wording:
+    """What a map says in one language.
+
+    Parameters
+    ----------
+    language
+        As in RFC 5646.
+    words
+        By the names in `ENGLISH`.
+    reviewed
+        Whether a person has read the translation through.
+    """
+
+    language: str
+    words: Mapping[str, str]
+    reviewed: bool
+
+
+def wording_in(language: str, *, own: Mapping[str, str] | None = None) -> Wording:
+    """Give what a map says in one language.
+
+    Parameters
+    ----------
+    language
+        One of :data:`reports.words.LANGUAGES`.
+    own
+        Words to say in place of the catalogue's, by the names in `ENGLISH`.
+
+    Raises
+    ------
+    SettingError
+        There is no catalogue of that language.
+
+    Examples
+    --------
+    >>> wording_in("fr").words["row"]
+    'Ligne {row}'
+    """
+    if language not in LANGUAGES:
+        raise SettingError.at(
+            found=f"the language {language}",
+            expected="one of " + ", ".join(LANGUAGES),
+            remedy="Choose one of these.",
+        )
+    if language == "en":
+        return Wording(language="en", words={**ENGLISH, **(own or {})}, reviewed=True)
+    catalogue = gettext.translation(DOMAIN, LOCALE_FOLDER, languages=[language])
+    words = {name: catalogue.gettext(message) for name, message in ENGLISH.items()}
+    reviewer = catalogue.gettext(REVIEWER_MESSAGE)
+    return Wording(
+        language=language,
+        words={**words, **(own or {})},
+        reviewed=reviewer not in ("", REVIEWER_MESSAGE),
+    )

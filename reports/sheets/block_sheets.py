@@ -7,8 +7,8 @@ from pathlib import Path
 from layers.errors import SettingError
 from reports.plan_view import PlanView
 from reports.sheets.phrases import foot, task_words
-from reports.sheets.press import Paper, check_paper, press
-from reports.sheets.task_contents import task_contents
+from reports.sheets.press import Paper, check_paper, measured, press
+from reports.sheets.task_contents import prepare_sheets
 from reports.sheets.task_ground import tasks_of_block
 from reports.words import words_in
 
@@ -61,7 +61,10 @@ def task_sheets(
     language: str = "en",
     paper: Paper = "a4",
 ) -> Path:
-    """Write the sheets of some tasks, in the order given; otherwise as `block_sheets`."""
+    """Write the sheets of some tasks, in the order given; otherwise as `block_sheets`.
+
+    The sheets are set twice: once to learn how much room the words leave for each map.
+    """
     check_paper(paper)
     words = words_in(language)
     contents = {
@@ -70,6 +73,15 @@ def task_sheets(
         "paper": paper,
         "words": task_words(words),
         "foot": foot(words, name=plan.name, on=plan.on, layers=plan.layers),
-        "tasks": task_contents(plan, task_ids, words=words, paper=paper),
     }
-    return press("task", contents, path, words=words, on=plan.on)
+    sheets = prepare_sheets(plan, task_ids, words=words, paper=paper)
+    unseen = [sheet.unseen(words=words, paper=paper) for sheet in sheets]
+    room_mm = measured(
+        "task", {**contents, "measuring": True, "tasks": unseen}, "room", words=words
+    )
+    seen = [
+        sheet.seen(room, words=words, paper=paper)
+        for sheet, room in zip(sheets, room_mm, strict=True)
+    ]
+    told = {**contents, "measuring": False, "tasks": seen}
+    return press("task", told, path, words=words, on=plan.on)

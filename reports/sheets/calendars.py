@@ -96,7 +96,7 @@ def _hands(plan: PlanView, words: Words) -> pd.DataFrame:
     if "name" in plan.layers.tappers:
         tappers = plan.layers.tappers.dropna(subset=["name"])
         named = dict(zip(tappers["tapper_id"], tappers["name"], strict=True))
-    who = roster["tapper_id"].map(named).fillna(roster["tapper_id"]).fillna(nobody)
+    who = roster["tapper_id"].map(named).astype("string").fillna(roster["tapper_id"]).fillna(nobody)
     return roster.assign(who=who).dropna(subset=["who"])
 
 
@@ -123,12 +123,14 @@ def _day(day: date, month: int, line: pd.Series | None, words: Words) -> dict[st
     if line is None:
         return {"day": str(day.day), "lines": [], "quiet": False}
     lines = []
-    tapped = line["kind"] in _TAPPED
+    tapped = line.kind in _TAPPED
     if tapped:
         lines.append({"text": str(line["task_id"]), "bold": True})
-        lines.append({"text": f"{words.number(line['minutes'])} min", "bold": False})
-    if line["kind"] != "tap":
-        lines.append({"text": words.say(KIND_WORDS[line["kind"]]), "bold": False})
+        spent = words.say("{minutes} min", minutes=words.number(line["minutes"]))
+        lines.append({"text": spent, "bold": False})
+    kind = KIND_WORDS[str(line.kind)]
+    if not tapped or kind != KIND_WORDS["tap"]:
+        lines.append({"text": words.say(kind), "bold": False})
     return {"day": str(day.day), "lines": lines, "quiet": not tapped}
 
 
@@ -143,6 +145,8 @@ def _shed_month(month: pd.DataFrame, words: Words) -> list[Part]:
         .unstack("who")
     )
     weekdays = words.weekdays()
+    makes_up = month["kind"].eq("make-up").any()
+    note = words.say("* a day that makes up for rain") if makes_up else ""
     told: list[Part] = []
     for start in range(0, grid.shape[1], _TAPPERS_A_PAGE):
         some = grid.iloc[:, start : start + _TAPPERS_A_PAGE]
@@ -170,7 +174,7 @@ def _shed_month(month: pd.DataFrame, words: Words) -> list[Part]:
                 pad_mm=1.3,
                 lines=True,
                 shade=True,
-                note=words.say("* a day that makes up for rain"),
+                note=note,
             ),
         ]
     return told

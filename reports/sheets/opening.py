@@ -127,10 +127,10 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
         Column(head=say("Member"), width="1fr"),
         Column(head=say("ha"), side="r"),
         Column(head=say("Planted"), side="r"),
-        Column(head=say("Measured / standing"), side="r"),
-        Column(head=say("Ready, % (interval)"), side="r"),
-        Column(head=say("Decision")),
-        Column(head=say("What to do"), width="1.2fr"),
+        Column(head=say("Measured / standing"), width="23mm", side="r"),
+        Column(head=say("Ready, % (interval)"), width="25mm", side="r"),
+        Column(head=say("Decision"), width="31mm"),
+        Column(head=say("What to do"), width="1.3fr"),
     ]
     return parts.table(columns, rows)
 
@@ -191,7 +191,7 @@ def _girths(
         ),
         alt=heading,
         width_mm=188.0,
-        height_mm=62.0,
+        height_mm=60.0,
     )
     return [parts.heading(heading), drawn]
 
@@ -222,12 +222,12 @@ def _facings(plan: PlanView, words: Words) -> list[Part]:
         lambda: sun_rose(rose, face_deg=faces, words=words),
         alt=title,
         width_mm=84.0,
-        height_mm=88.0,
+        height_mm=84.0,
     )
     return [
         parts.beside(
             [parts.heading(title), drawn],
-            [parts.heading(words.say("Which way the cut faces")), parts.table(columns, rows)],
+            [parts.heading(words.say("Direction of the cut")), parts.table(columns, rows)],
             widths=("84mm", "1fr"),
         )
     ]

@@ -8,7 +8,7 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
-from reports.charts import chart_svg
+from reports.drawings.chart import chart_drawing
 
 Part = dict[str, Any]
 Cell = str | dict[str, Any]
@@ -96,10 +96,8 @@ def chart(draw: Callable[[], Axes], *, alt: str, width_mm: float, height_mm: flo
     """Give a chart of a size on paper; `alt` says in words what it shows."""
     return {
         "kind": "chart",
-        "svg": chart_svg(draw, width_mm=width_mm, height_mm=height_mm),
+        "drawing": chart_drawing(draw, width_mm=width_mm, height_mm=height_mm).for_sheet(),
         "alt": alt,
-        "width_mm": width_mm,
-        "height_mm": height_mm,
     }
 
 

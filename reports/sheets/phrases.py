@@ -20,7 +20,8 @@ def task_words(words: Words) -> dict[str, str]:
         "rows_title": say("Rows in walking order"),
         "rows_continue": say("More rows on the next page"),
         "rows_more": say("rows, continued"),
-        "face_title": say("Which way the cut faces"),
+        "entered_often": say("(3×): the way enters this row three times; follow the map."),
+        "face_title": say("Direction of the cut"),
         "marking_title": say("How to mark"),
         "marks_title": say("Marks and sizes"),
         "dates_title": say("Days to tap"),
@@ -74,7 +75,7 @@ def foot(words: Words, *, name: str, on: date, layers: Layers) -> dict[str, str]
     authority = layers.crs.to_authority()
     crs = ":".join(authority) if authority else layers.crs.name
     source = words.say(
-        "{name}. Data of {day}. Coordinates {crs}, north up.",
+        "{name}. Data of {day}, {crs}.",
         name=name,
         day=words.date(on),
         crs=crs,

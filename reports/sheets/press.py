@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from functools import lru_cache
 from importlib import resources
@@ -52,18 +53,31 @@ def press(
     Path
         `path`.
     """
+    with _compiler(template, contents, words) as compiler:
+        compiler.compile(output=path, timestamp=datetime(on.year, on.month, on.day, tzinfo=UTC))
+    return path
+
+
+def measured(
+    template: str, contents: Mapping[str, Any], label: str, *, words: Words
+) -> list[float]:
+    """Give what a template works out for its contents under a label, without printing it."""
+    with _compiler(template, contents, words) as compiler:
+        return json.loads(compiler.query(f"<{label}>", field="value", one=True))
+
+
+@contextmanager
+def _compiler(template: str, contents: Mapping[str, Any], words: Words) -> Iterator[typst.Compiler]:
     text = json.dumps({**contents, "lang": words.language}, ensure_ascii=False)
     needs_more = bool(letters_without_font(_said(contents)))
     folder = resources.files("reports.sheets").joinpath("templates")
     with resources.as_file(folder) as root:
-        compiler = typst.Compiler(
+        yield typst.Compiler(
             input=root / f"{template}.typ",
             root=root,
             font_paths=_fonts(needs_more),
             sys_inputs={"contents": text, "families": json.dumps(FONT_FAMILIES)},
         )
-        compiler.compile(output=path, timestamp=datetime(on.year, on.month, on.day, tzinfo=UTC))
-    return path
 
 
 @lru_cache(maxsize=2)

@@ -4,7 +4,7 @@ May import third-party libraries and `layers.errors` only.
 """
 
 from reports.words.catalogue import LANGUAGES, Words, mark, words_in
-from reports.words.typefaces import FONT_FAMILIES, font_folder, letters_without_font
+from reports.words.typefaces import FONT_FAMILIES, font_folder, letters_without_font, text_width_em
 
 __all__ = [
     "FONT_FAMILIES",
@@ -13,5 +13,6 @@ __all__ = [
     "font_folder",
     "letters_without_font",
     "mark",
+    "text_width_em",
     "words_in",
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import gettext
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -14,7 +15,7 @@ from babel.numbers import format_decimal
 
 from layers.errors import SettingError
 
-LANGUAGES = ("en",)
+LANGUAGES = ("en", "id", "th", "vi", "fr", "ml")
 DOMAIN = "reports"
 LOCALE_FOLDER = Path(__file__).parent / "locale"
 
@@ -30,6 +31,9 @@ def mark(message: str) -> str:
     return message
 
 
+REVIEWER_MESSAGE = mark("(name of the person who has read this translation through)")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Words:
     """What one language says.
@@ -39,8 +43,8 @@ class Words:
     language
         One of `LANGUAGES`.
     reviewer
-        Who read the translation through, from the catalogue's ``X-Reviewer`` header; empty while
-        nobody has. English is the language of the messages themselves and needs none.
+        Who read the translation through: what the catalogue gives for `REVIEWER_MESSAGE`; empty
+        while it gives nothing. English is the language of the messages and needs none.
     """
 
     language: str
@@ -68,6 +72,16 @@ class Words:
         said = self._catalogue.gettext(message)
         return said.format(**parts) if parts else said
 
+    def say_each(self, messages: Mapping[str, str]) -> dict[str, str]:
+        """Give every message of a mapping in this language, by the same names.
+
+        Examples
+        --------
+        >>> words_in("fr").say_each({"way": "north"})
+        {'way': 'nord'}
+        """
+        return {name: self._catalogue.gettext(message) for name, message in messages.items()}
+
     def count(self, one: str, many: str, number: int, **parts: object) -> str:
         """Give the form of a message that fits `number`, which it may name as ``{number}``.
 
@@ -84,8 +98,8 @@ class Words:
 
         Examples
         --------
-        >>> words_in("en").number(1234.5, 1)
-        '1,234.5'
+        >>> words_in("id").number(1234.5, 1)
+        '1.234,5'
         """
         pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
         return format_decimal(value, format=pattern, locale=self.locale)
@@ -95,8 +109,8 @@ class Words:
 
         Examples
         --------
-        >>> words_in("en").date(datetime.date(2026, 5, 2))
-        'May 2, 2026'
+        >>> words_in("id").date(datetime.date(2026, 5, 2))
+        '2 Mei 2026'
         """
         return format_date(day, "medium", locale=self.locale)
 
@@ -133,5 +147,6 @@ def words_in(language: str) -> Words:
     if language == "en":
         return Words(language="en", reviewer="", _catalogue=gettext.NullTranslations())
     catalogue = gettext.translation(DOMAIN, LOCALE_FOLDER, languages=[language])
-    reviewer = catalogue.info().get("x-reviewer", "").strip()
+    named = catalogue.gettext(REVIEWER_MESSAGE).strip()
+    reviewer = "" if named == REVIEWER_MESSAGE else named
     return Words(language=language, reviewer=reviewer, _catalogue=catalogue)

@@ -31,10 +31,6 @@ LATIN = [
     0x20B9,
     0x0E3F,
     0x2122,
-    0x2190,
-    0x2191,
-    0x2192,
-    0x2193,
     0x2212,
     0x2260,
     0x2264,
@@ -42,6 +38,7 @@ LATIN = [
     0x25CC,
 ]
 THAI = [*range(0x0E00, 0x0E80), 0x20, 0x200B, 0x200C, 0x200D, 0x25CC]
+ARROWS = [0x2190, 0x2191, 0x2192, 0x2193]
 MALAYALAM = [*range(0x0D00, 0x0D80), 0x20, 0x200B, 0x200C, 0x200D, 0x25CC, 0x0964, 0x0965]
 
 
@@ -49,14 +46,22 @@ def main(folder: Path) -> None:
     """Cut every font from the published files in `folder`."""
     for name, letters in (("NotoSans", LATIN), ("NotoSansThai", THAI)):
         for style, weight in (("Regular", 400), ("Bold", 700)):
-            font = TTFont(next(folder.rglob(f"{name}[[]wdth,wght[]].ttf")))
+            file = next(folder.rglob(f"{name}[[]wdth,wght[]].ttf"))
+            font = TTFont(file, recalcTimestamp=False)
             font = instancer.instantiateVariableFont(
                 font, {"wght": weight, "wdth": 100}, updateFontNames=True
             )
             _cut(font, letters, FONTS / f"{name}-{style}.ttf")
+    _cut(
+        TTFont(next(folder.rglob("NotoSansMath-Regular.ttf")), recalcTimestamp=False),
+        ARROWS,
+        FONTS / "NotoSansMath-Regular.ttf",
+    )
     for style, weight in (("Regular", 400), ("Bold", 700)):
         file = next(folder.rglob(f"noto-sans-malayalam-malayalam-{weight}-normal.woff"))
-        _cut(TTFont(file), MALAYALAM, FONTS / f"NotoSansMalayalam-{style}.ttf")
+        _cut(
+            TTFont(file, recalcTimestamp=False), MALAYALAM, FONTS / f"NotoSansMalayalam-{style}.ttf"
+        )
 
 
 def _cut(font: TTFont, letters: list[int], target: Path) -> None:

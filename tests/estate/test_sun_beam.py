@@ -5,15 +5,14 @@ import pandas as pd
 import pvlib
 import pytest
 
-from estate.sun import BarkStrip, Clouds, panel_beam, tapping_day
+from estate.sun import BarkStrip, Clouds, panel_beam, read_clouds, tapping_day
 from estate.sun.position import earth_sun
-from estate.sun.rose import AZIMUTHS_DEG, BEAM, CIRCUMSOLAR, Surroundings, block_rose, sun_table
-from layers.errors import SettingError
+from estate.sun.rose import AZIMUTHS_DEG, block_rose
+from estate.sun.table import BEAM, CIRCUMSOLAR, gather, sun_moments
+from layers.errors import ColumnError, SettingError, UnreadableError
 
 PLACES = [(0.0, 101.0, 0.0), (9.6, 76.6, 150.0), (-14.0, -39.0, 80.0), (22.0, 100.8, 700.0)]
-OPEN = Surroundings(
-    strip=BarkStrip(low_cm=30.0, high_cm=130.0), canopy=None, horizon_deg=np.zeros(72)
-)
+STRIP = BarkStrip(low_cm=30.0, high_cm=130.0)
 
 
 def library_year(latitude, longitude, altitude, step="10min"):
@@ -56,7 +55,7 @@ def test_unshaded_beam_equals_plane_of_array_beam_of_pvlib(latitude, longitude, 
 @pytest.mark.parametrize(("latitude", "longitude", "altitude"), PLACES)
 def test_shared_table_gives_the_same_light_as_pvlib(latitude, longitude, altitude):
     beam, diffuse = library_faces(library_year(latitude, longitude, altitude), AZIMUTHS_DEG)
-    table = sun_table(
+    moments = sun_moments(
         earth_sun(2025),
         latitude,
         longitude,
@@ -64,7 +63,7 @@ def test_shared_table_gives_the_same_light_as_pvlib(latitude, longitude, altitud
         step_min=10.0,
         altitude_m=altitude,
     )
-    rose = block_rose(table, OPEN, np.ones(1))
+    rose = block_rose(gather(moments), strip=STRIP, canopies=[None], horizon_deg=np.zeros(72))
     np.testing.assert_allclose(rose.straight[0, BEAM], beam, rtol=1e-3)
     ours = rose.straight[0, CIRCUMSOLAR] + rose.even[0, CIRCUMSOLAR]
     np.testing.assert_allclose(ours, diffuse, rtol=1e-2)
@@ -112,3 +111,25 @@ def test_impossible_places_are_refused(latitude, longitude, step_min):
 def test_cloud_beyond_the_whole_sky_is_refused():
     with pytest.raises(SettingError, match="twelve shares"):
         Clouds(morning=(1.2,) * 12, afternoon=(0.0,) * 12)
+
+
+def test_a_cloud_table_is_read_from_a_file(tmp_path):
+    rows = "\n".join(f"{month},0.4,0.7" for month in range(1, 13))
+    path = tmp_path / "clouds.csv"
+    path.write_text(f"month,morning_cover,afternoon_cover\n{rows}\n", "utf-8")
+    assert read_clouds(path) == Clouds(morning=(0.4,) * 12, afternoon=(0.7,) * 12)
+
+
+@pytest.mark.parametrize(
+    ("text", "error"),
+    [
+        ("month,cover\n1,many\n", UnreadableError),
+        ("month,cover\n1,0.5\n", ColumnError),
+        ("month,tenths\n1,5\n", ColumnError),
+    ],
+)
+def test_a_cloud_table_in_another_form_is_refused(tmp_path, text, error):
+    path = tmp_path / "clouds.csv"
+    path.write_text(text, "utf-8")
+    with pytest.raises(error):
+        read_clouds(path)

@@ -1,8 +1,12 @@
 """The sun's position against the algorithm's own worked example and an astronomy library."""
 
+import astropy.units as u
 import numpy as np
 import pandas as pd
 import pytest
+from astropy.coordinates import AltAz, EarthLocation, get_sun
+from astropy.time import Time
+from astropy.utils import iers
 
 from estate.sun.position import daylight, earth_sun, sun_over, sun_path, year_times
 
@@ -27,3 +31,30 @@ def test_one_year_serves_every_place(latitude):
     low = here.elevation_deg < 85.0
     turn = (here.azimuth_deg - turned.azimuth_deg + 180.0) % 360.0 - 180.0
     assert np.abs(turn[low]).max() < 0.05
+
+
+def test_positions_agree_with_an_astronomy_library():
+    # Astropy's own sun and earth rotation, from its bundled tables, with the same air.
+    chance = np.random.default_rng(2)
+    moments = pd.DatetimeIndex(
+        pd.Timestamp("2004-01-01", tz="UTC")
+        + pd.to_timedelta(chance.integers(0, 20 * 365 * 24 * 60, 400), unit="min")
+    )
+    latitude, longitude = 6.25, 101.5
+    with iers.conf.set_temp("auto_download", False), iers.conf.set_temp("auto_max_age", None):
+        when = Time(moments.tz_localize(None).to_pydatetime(), scale="utc")
+        place = EarthLocation(lat=latitude * u.deg, lon=longitude * u.deg, height=0 * u.m)
+        frame = AltAz(
+            obstime=when,
+            location=place,
+            pressure=1013.25 * u.hPa,
+            temperature=12 * u.deg_C,
+            obswl=0.55 * u.micron,
+        )
+        theirs = get_sun(when).transform_to(frame)
+    ours = sun_path(latitude, longitude, moments)
+    high = (ours.elevation_deg > 20.0) & (ours.elevation_deg < 85.0)
+    assert high.sum() > 100
+    assert np.abs(ours.elevation_deg - theirs.alt.deg)[high].max() < 0.005
+    turn = (ours.azimuth_deg - theirs.az.deg + 180.0) % 360.0 - 180.0
+    assert np.abs(turn * np.cos(np.radians(ours.elevation_deg)))[high].max() < 0.005

@@ -6,9 +6,11 @@ import pvlib
 import pytest
 
 from estate.sun import BarkStrip, canopy_of_age, panel_beam, tapping_day
+from estate.sun.bark import over_arc
 from estate.sun.canopy import Canopy, optical_depth
 from estate.sun.position import earth_sun
-from estate.sun.rose import AZIMUTHS_DEG, BEAM, Surroundings, block_rose, sun_table
+from estate.sun.rose import AZIMUTHS_DEG, block_rose
+from estate.sun.table import BEAM, CIRCUMSOLAR, gather, sun_moments
 from layers.errors import SettingError
 from tests.estate.ray_tracer import trace
 
@@ -70,15 +72,53 @@ def test_shade_agrees_with_a_ray_tracer(name):
     np.testing.assert_allclose(ours, theirs, rtol=0.02)
 
 
+def test_light_of_an_even_sky_agrees_with_the_ray_tracer():
+    # An even sky that gives 1 on level ground has a radiance of 1/pi from every side.
+    latitude, age, row_deg, gap_m, _, low_cm, high_cm = SCENES["young, rows north-northeast"]
+    canopy = canopy_of_age(age, row_azimuth_deg=row_deg, row_gap_m=gap_m)
+    strip = BarkStrip(low_cm=low_cm, high_cm=high_cm, girth_cm=GIRTH_CM)
+    chance = np.random.default_rng(5)
+    count = 40_000
+    sine, azimuth = chance.random(count), 2.0 * np.pi * chance.random(count)
+    level = np.sqrt(1.0 - sine**2)
+    suns = np.column_stack([level * np.sin(azimuth), level * np.cos(azimuth), sine])
+    energy = np.full(count, 2.0 * np.pi / count / np.pi)
+    theirs = trace(
+        suns,
+        energy,
+        60,
+        GIRTH_CM / 2.0 / np.pi / 100.0,
+        low_cm / 100.0,
+        high_cm / 100.0,
+        np.radians(row_deg),
+        gap_m,
+        canopy.crown_width_m,
+        canopy.crown_base_m,
+        canopy.crown_top_m,
+        canopy.depth_per_m,
+        np.zeros(72),
+        4,
+        chance,
+    )
+    moments = sun_moments(
+        earth_sun(2025, step_min=60.0), latitude, 0.0, day=tapping_day(), step_min=60.0
+    )
+    table = gather(moments)
+    rose = block_rose(table, strip=strip, canopies=[canopy], horizon_deg=np.zeros(72))
+    view = over_arc(rose.even[0, CIRCUMSOLAR], 90.0)[::9] / table.even_mj_m2[0, CIRCUMSOLAR]
+    np.testing.assert_allclose(view, theirs, rtol=0.02)
+
+
 @pytest.mark.parametrize("name", SCENES)
 def test_shared_table_agrees_with_the_sum_step_by_step(name):
     latitude, age, row_deg, gap_m, horizon, low_cm, high_cm = SCENES[name]
     canopy = canopy_of_age(age, row_azimuth_deg=row_deg, row_gap_m=gap_m)
     strip = BarkStrip(low_cm=low_cm, high_cm=high_cm, girth_cm=GIRTH_CM)
     plain = panel_beam(latitude, 0.0, AZIMUTHS_DEG, horizon_deg=horizon, canopy=canopy, strip=strip)
-    table = sun_table(earth_sun(2025), latitude, 0.0, day=tapping_day(), step_min=10.0)
-    around = Surroundings(strip=strip, canopy=canopy, horizon_deg=horizon)
-    shared = block_rose(table, around, np.ones(1)).straight[0, BEAM]
+    moments = sun_moments(earth_sun(2025), latitude, 0.0, day=tapping_day(), step_min=10.0)
+    shared = block_rose(
+        gather(moments), strip=strip, canopies=[canopy], horizon_deg=horizon
+    ).straight[0, BEAM]
     np.testing.assert_allclose(shared, plain, rtol=0.01)
 
 

@@ -38,6 +38,7 @@ class SmallPlan:
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
+    to_tape: pd.DataFrame
     roster: pd.DataFrame
     crop: pd.DataFrame
 
@@ -87,6 +88,7 @@ def small_plan(*, blocks=2, rows=15, trees_a_row=20, seed=7):
         tasks=tasks,
         task_sums=task_sums,
         walks=walks,
+        to_tape=to_tape_frame(frame),
         roster=roster_frame(task_sums),
         crop=crop_frame(task_sums),
     )
@@ -388,6 +390,14 @@ def readiness_frame(trees, classes, girths):
     )
 
 
+def to_tape_frame(trees):
+    """Every seventh standing tree of each third block: those whose decision is to measure more."""
+    undecided = sorted(trees["block_id"].unique())[2::4]
+    asked = trees[trees["block_id"].isin(undecided) & trees["status"].eq("standing")].iloc[::7]
+    stops = asked.groupby("block_id").cumcount() + 1
+    return asked[["block_id", "tree_id"]].assign(stop_no=stops).reset_index(drop=True)
+
+
 def sun_frames(block_ids):
     azimuth = np.arange(0, 360, 10)
     angle = np.radians(azimuth)
@@ -489,6 +499,8 @@ def crop_frame(task_sums):
             "task_id": frame["task_id"],
             "member": MEMBERS[0],
             "month": frame["month"],
+            "shared_sd": 0.2,
+            "own_sd": 0.1,
             "dry_rubber_kg": dry.round(1),
             "low_kg": (dry * 0.7).round(1),
             "high_kg": (dry * 1.3).round(1),

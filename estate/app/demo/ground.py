@@ -22,7 +22,7 @@ def stream_east_m(north_m: NDArray[np.float64], place: dict[str, Any]) -> NDArra
     It runs along the border of the second and third column of holdings, with gentle bends.
     """
     middle = place["columns"] / 2.0 * place["cell_m"]
-    return middle + 9.0 * np.sin(north_m / 95.0) + 5.0 * np.sin(north_m / 41.0 + 1.0)
+    return middle + 2.8 * np.sin(north_m / 95.0) + 1.4 * np.sin(north_m / 41.0 + 1.0)
 
 
 def elevation_m(

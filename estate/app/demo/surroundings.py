@@ -51,10 +51,13 @@ def places(figures: dict[str, Any]) -> gpd.GeoDataFrame:
     def on_stream(north: float) -> tuple[float, float]:
         return float(stream_east_m(np.array([north]), place)[0]), north
 
+    mouth = on_stream(97.0)[0]
     spots: list[tuple[str, str, str, tuple[float, float]]] = [
         ("X1", "crossing", "Road bridge", on_stream(middle + 2.0 * np.sin(middle / 120.0))),
         ("X2", "crossing", "Lower footbridge", on_stream(79.0)),
         ("X3", "crossing", "Upper stones", on_stream(579.0)),
+        ("X4", "crossing", "West plank", (385.0, 97.0 - 11.0 * (385.0 - mouth) / (428.0 - mouth))),
+        ("X5", "crossing", "East plank", (466.0, 81.0)),
         ("C1", "collection", "West collection shed", (170.0, middle + 6.0)),
         ("C2", "collection", "East collection shed", (508.0, middle + 6.0)),
         ("C3", "collection", "South weighing place", (512.0, 10.0)),
@@ -89,7 +92,7 @@ def tappers() -> pd.DataFrame:
         {
             "tapper_id": [f"T{number:02d}" for number in numbers],
             "name": [f"Tapper {number:02d}" for number in numbers],
-            "skills": ["low, high" if number % 2 else "low" for number in numbers],
+            "skills": ["low, high" if number % 3 else "low" for number in numbers],
             "home_place": [f"G{(number - 1) % 9 + 1}" for number in numbers],
         }
     )

@@ -14,7 +14,7 @@ reader takes the parts after the cut in any order, each once::
     period      = months "m/12" [ "(" month "-" month ")" ]
     realised    = done "/" possible
     panels      = panel { "," panel }                panel = ( "B" | "H" ) ( "O" | "I" | "II" | "III" ) "-" number
-    stimulation = agent [ percent "%" ] [ method [ grams [ "(" band ")" ] ] ] [ [ done "/" ] rounds "/y" [ "(" spacing ")" ] ]
+    stimulation = agent [ percent "%" ] [ method { method } [ grams [ "(" band ")" ] ] ] [ [ done "/" ] rounds "/y" [ "(" spacing ")" ] ]
 
 References
 ----------
@@ -53,6 +53,7 @@ _VULGAR = {"½": "1/2", "⅓": "1/3", "¼": "1/4", "⅙": "1/6", "⅛": "1/8"}
 _OLDER_PANELS = {"A": ("O", 1), "B": ("O", 2), "C": ("I", 1), "D": ("I", 2)}
 _BARK_LETTERS = {"O": "O", "0": "O", "I": "I", "1": "I", "II": "II", "2": "II", "III": "III"}
 _NUMBER = r"(\d+(?:[.,]\d+)?)"
+_METHOD = "(?:" + "|".join(METHODS) + ")"
 _MONTH = "(" + "|".join(MONTHS) + ")[A-Z]*"
 
 
@@ -268,9 +269,11 @@ def _panel(reader: _Reader) -> PanelName | None:
     if named:
         bark = _BARK_LETTERS[named[2].upper()]
         return reader.make(PanelName, at, letter=named[1].upper(), bark=bark, number=int(named[3]))
-    older = reader.take(r"\(?(?:panel\s+)?([A-D])\)?(?![A-Za-z0-9/])")
+    # A letter D alone would as soon be the cut's direction.
+    older = reader.take(r"(?:panel\s+([A-D])|\(([A-D])\)|([ABC]))(?![A-Za-z0-9/])")
     if older:
-        bark, number = _OLDER_PANELS[older[1].upper()]
+        letter = next(letter for letter in older.groups() if letter)
+        bark, number = _OLDER_PANELS[letter.upper()]
         return reader.make(PanelName, at, letter="B", bark=bark, number=number)
     return None
 
@@ -282,10 +285,10 @@ def _stimulation(reader: _Reader, found: dict[str, Any]) -> dict[str, Any] | Non
         return None
     percent = reader.take(rf"{_NUMBER}\s*%")
     method = reader.take(
-        "(" + "|".join(METHODS) + rf")(?![A-Za-z])(?:\s*{_NUMBER}(?!\s*/|\d|\s*y)"
+        rf"({_METHOD}(?:\s*{_METHOD})*)(?![A-Za-z])(?:\s*{_NUMBER}(?!\s*/|\d|\s*y)"
         rf"(?:\s*g)?(?:\s*\(\s*{_NUMBER}\s*(?:cm)?\s*\))?)?"
     )
-    rounds = reader.take(r"(?:(\d+)\s*/\s*)?(\d+)\s*/?\s*y(?![a-z])")
+    rounds = reader.take(r"(?:(\d+)\s*/\s*)?(\d+)\s*/?\s*y(?![a-z])\*?")
     spacing = reader.take(r"\(\s*(\d*[dwm])\s*\)") if rounds else None
     return {
         "stimulation": reader.make(
@@ -293,7 +296,7 @@ def _stimulation(reader: _Reader, found: dict[str, Any]) -> dict[str, Any] | Non
             at,
             agent=agent[1].upper(),
             percent=_decimal(percent[1]) if percent else None,
-            method=method[1].capitalize() if method else "",
+            methods=_methods(method[1]) if method else (),
             grams=_decimal(method[2]) if method and method[2] else None,
             band_cm=_decimal(method[3]) if method and method[3] else None,
             rounds=int(rounds[2]) if rounds else None,
@@ -301,6 +304,10 @@ def _stimulation(reader: _Reader, found: dict[str, Any]) -> dict[str, Any] | Non
             spacing=spacing[1].lower() if spacing else "",
         )
     }
+
+
+def _methods(text: str) -> tuple[str, ...]:
+    return tuple(name.capitalize() for name in re.findall(_METHOD, text, re.IGNORECASE))
 
 
 def _decimal(number: str) -> float:

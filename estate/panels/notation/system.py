@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
@@ -156,7 +157,7 @@ class PanelName:
     def __post_init__(self) -> None:
         _ask(self.letter in ("B", "H"), "panel", self.letter, "B or H")
         _ask(self.bark in BARKS, "panel", self.bark, "one of " + ", ".join(BARKS))
-        _ask(1 <= self.number <= 20, "panel", self.number, "a number of 1 to 20")
+        _ask(1 <= self.number <= 40, "panel", self.number, "a number of 1 to 40")
 
     def __str__(self) -> str:
         return f"{self.letter}{self.bark}-{self.number}"
@@ -172,11 +173,12 @@ class Stimulation:
         ``ET`` ethephon; ``ETG`` and ``RF`` ethylene gas (from memory).
     percent
         Active matter, %; None for gas, or where left out.
-    method
-        ``Pa`` panel, ``La`` lace, ``Ba`` bark, ``Ga`` groove, ``Ta`` tape, ``Sa`` soil; empty
-        where left out.
+    methods
+        ``Pa`` panel, ``La`` lace, ``Ba`` bark, ``Ga`` groove, ``Ta`` tape, ``Sa`` soil; more than
+        one where a trial used both; empty where left out.
     grams, band_cm
-        Dose a tree, g, and width of the band, cm (this reading from memory).
+        Dose a tree, g, and width of the band, cm, written after the last method (this reading
+        from memory).
     rounds
         Planned rounds a year; None where left out.
     done
@@ -187,7 +189,7 @@ class Stimulation:
 
     agent: str = "ET"
     percent: float | None = None
-    method: str = ""
+    methods: tuple[str, ...] = ()
     grams: float | None = None
     band_cm: float | None = None
     rounds: int | None = None
@@ -199,12 +201,14 @@ class Stimulation:
             return value is None or low < value <= high
 
         _ask(self.agent in AGENTS, "stimulation", self.agent, "one of " + ", ".join(AGENTS))
-        _ask(self.method in ("", *METHODS), "stimulation", self.method, ", ".join(METHODS))
+        _ask(set(self.methods) <= set(METHODS), "stimulation", self.methods, ", ".join(METHODS))
         _ask(between(self.percent, 0, 100), "stimulation", self.percent, "above 0 to 100 %")
         _ask(between(self.grams, 0, 50), "stimulation", self.grams, "above 0 to 50 g a tree")
         _ask(between(self.band_cm, 0, 20), "stimulation", self.band_cm, "above 0 to 20 cm")
         _ask(between(self.rounds, 0, 366), "stimulation", self.rounds, "1 to 366 rounds a year")
-        _ask(self.grams is None or bool(self.method), "stimulation", "a dose", "a method before it")
+        _ask(
+            self.grams is None or bool(self.methods), "stimulation", "a dose", "a method before it"
+        )
         _ask(
             self.band_cm is None or self.grams is not None,
             "stimulation",
@@ -216,6 +220,12 @@ class Stimulation:
             "stimulation",
             self.done,
             "at most the rounds planned",
+        )
+        _ask(
+            not self.spacing or re.fullmatch(r"\d{0,2}[dwm]", self.spacing) is not None,
+            "stimulation",
+            self.spacing,
+            "a spacing such as m, w or 2w",
         )
         _ask(
             not self.spacing or self.rounds is not None,
@@ -266,6 +276,12 @@ class CutSystem:
             "every 1 to 31 days",
         )
         _ask(len(self.change) != 1, "change", self.change, "two turns or more")
+        _ask(
+            all(re.fullmatch(r"\d{0,3}[tdwmy]", turn) for turn in self.change),
+            "change",
+            self.change,
+            "turns such as t, w or 8m",
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -62,7 +62,7 @@ def _stimulation(stimulation: Stimulation) -> str:
     parts = [
         stimulation.agent,
         f"{stimulation.percent:g}%" if stimulation.percent is not None else "",
-        f"{stimulation.method}{dose}{band}",
+        f"{' '.join(stimulation.methods)}{dose}{band}",
         f"{done}{stimulation.rounds}/y" if stimulation.rounds is not None else "",
         f"({stimulation.spacing})" if stimulation.spacing else "",
     ]

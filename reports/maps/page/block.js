@@ -10,7 +10,7 @@ class BlockView {
     this.sheetOfMarks = new MarkSheet(content.palette.classes);
     this.shown = {
       ground: content.ground.shade ? "shade" : "plain", holdings: true, rows: true, trees: true,
-      doubts: false, walks: content.tasks.length > 0, contours: true, places: true, rose: false,
+      tape: content.trees.tape.some((number) => number > 0), doubts: false, walks: content.tasks.length > 0, starts: content.tasks.length > 0, contours: true, places: true, rose: false,
     };
     this.taskShown = -1;
     this.trees = this.readTrees();
@@ -37,6 +37,7 @@ class BlockView {
       girth: from.girth[place], error: from.error[place], source: from.source[place],
       joined: from.joined[place], ready: from.ready[place], readyLow: from.ready_low[place],
       readyHigh: from.ready_high[place], task: from.task[place], stop: from.stop[place],
+      tape: from.tape[place],
     }));
   }
 
@@ -89,7 +90,7 @@ class BlockView {
     this.drawLines(edge);
     this.drawTrees();
     this.measure = new Measure(map, this.renderer, this.earth, this.wording);
-    this.addPages();
+    addPages(this);
     map.on("click", (event) => this.tapped(event.latlng, event.containerPoint));
     map.getContainer().addEventListener("keydown", (event) => {
       if (event.key === "Enter" && event.target === map.getContainer()) {
@@ -118,7 +119,12 @@ class BlockView {
       chosen: null,
       sprite: (place, radius) => view.sheetOfMarks.sprite(place, radius),
       faded: (tree) => view.shown.walks && view.taskShown >= 0 && tree.task !== view.taskShown,
+      toTape: (tree) => view.shown.tape && tree.tape > 0,
       stopText(tree) {
+        // One set of numbers at a time: those of the survey where trees are to be taped.
+        if (view.shown.tape) {
+          return this.toTape(tree) && this.radius >= 4.5 ? String(tree.tape) : "";
+        }
         if (!view.shown.walks || tree.task < 0 || this.faded(tree)) {
           return "";
         }
@@ -130,7 +136,7 @@ class BlockView {
 
   sizeMarks() {
     const gapPixels = this.treeGap / this.earth.metresPerPixel(this.map.getZoom());
-    this.marks.radius = Math.round(Math.min(15, Math.max(2.5, gapPixels * 0.38)) * 4) / 4;
+    this.marks.radius = Math.round(Math.min(15, Math.max(1.25, gapPixels * 0.38)) * 4) / 4;
   }
 
   drawGround() {
@@ -172,17 +178,18 @@ class BlockView {
   drawLines(edge) {
     const { content, earth } = this;
     const { lines } = content.palette;
-    const label = (text, size, ink) => (context, layer) => {
+    const heightLabel = (text) => (layer) => {
       const part = layer._parts[0];
       if (part && part.length > 1) {
-        const at = part[part.length >> 1];
-        writeOnMap(context, text, at.x, at.y, { size, ink });
+        const spots = [0.5, 0.25, 0.75].map((share) => part[Math.floor(part.length * share)]);
+        layer._renderer.ask("height", text, spots.map((at) => [at.x, at.y]),
+          { size: 11, ink: "#6B4F33" });
       }
     };
     this.group("contours", (content.ground.contours || []).map((contour) =>
       new FieldLine(earth.lines(contour.lines), lines.contour, {
-        label: label(this.wording.number(contour.m, content.ground.contour_m < 1 ? 1 : 0), 10,
-          "#6B4F33"),
+        label: heightLabel(
+          this.wording.number(contour.m, content.ground.contour_m < 1 ? 1 : 0)),
       })));
     this.group("holdings", [
       ...content.neighbours.map((block) => new FieldArea(earth.lines(block.lines),
@@ -192,7 +199,7 @@ class BlockView {
       new FieldArea(edge, { ...lines.block, width: 2.4 }),
     ]);
     this.group("rows", content.rows.map((row) => new FieldLine(earth.lines(row.lines), lines.row, {
-      label: (context, layer) => this.rowLabel(context, layer, row),
+      label: (layer) => this.rowLabel(layer, row),
     })));
     this.group("places", [
       ...content.obstacles.map((thing) => thing.area
@@ -207,16 +214,15 @@ class BlockView {
   }
 
   nameOf(text) {
-    return (context, layer) => {
+    return (layer) => {
       if (layer._parts.length) {
-        const box = L.bounds(layer._parts.flat());
-        const at = box.getCenter();
-        writeOnMap(context, text, at.x, at.y, { size: 13, ink: "#54504C" });
+        const at = L.bounds(layer._parts.flat()).getCenter();
+        layer._renderer.ask("name", text, [[at.x, at.y]], { size: 13, ink: "#54504C" });
       }
     };
   }
 
-  rowLabel(context, layer, row) {
+  rowLabel(layer, row) {
     const points = layer._rings ? layer._rings.flat() : [];
     if (this.marks.radius < 4 || points.length < 2) {
       return;
@@ -225,15 +231,16 @@ class BlockView {
     for (const [end, inner] of ends) {
       const length = Math.hypot(end.x - inner.x, end.y - inner.y) || 1;
       const away = this.marks.radius + 16;
-      writeOnMap(context, "R" + row.no, end.x + ((end.x - inner.x) / length) * away,
-        end.y + ((end.y - inner.y) / length) * away, { size: 12, ink: "#54504C" });
+      const at = [end.x + ((end.x - inner.x) / length) * away,
+        end.y + ((end.y - inner.y) / length) * away];
+      layer._renderer.ask("row", this.say("row_short", { row: row.no }), [at], { ink: "#54504C" });
     }
   }
 
   placeMark(place) {
     const mark = this.content.palette.places[place.kind];
     const path = new Path2D(mark.path);
-    return new FieldPoint(this.earth.latLng(place.x, place.y), (context, at) => {
+    return new FieldPoint(this.earth.latLng(place.x, place.y), (context, at, renderer) => {
       context.save();
       context.translate(at.x, at.y);
       context.lineWidth = 5;
@@ -244,7 +251,7 @@ class BlockView {
       context.fill(path, "evenodd");
       context.restore();
       if (place.name) {
-        writeOnMap(context, place.name, at.x, at.y + 20, { size: 12 });
+        renderer.ask("place", place.name, [[at.x, at.y + 20], [at.x, at.y - 20]]);
       }
     });
   }
@@ -259,41 +266,29 @@ class BlockView {
       this.line = slim;
       plain.call(this, context);
       if (context.globalAlpha === 1) {
-        paintArrowheads(context, this._parts, task.style.stroke, 90);
-        view.paintStart(context, this, task);
+        paintArrowheads(context, this._parts, task.style.stroke, 90,
+          Math.min(1, Math.max(0.55, view.marks.radius / 5)));
       }
     };
     return layer;
   }
 
-  paintStart(context, layer, task) {
-    const first = layer._rings && layer._rings[0] && layer._rings[0][0];
-    if (!first) {
-      return;
-    }
-    context.font = "700 13px " + FIELD_FONT;
-    const half = context.measureText(task.id).width / 2 + 8;
-    context.save();
-    context.translate(first.x, first.y - 20);
-    context.beginPath();
-    context.moveTo(-half, -11);
-    context.lineTo(half, -11);
-    context.lineTo(half - 5, 11);
-    context.lineTo(4, 11);
-    context.lineTo(0, 19);
-    context.lineTo(-4, 11);
-    context.lineTo(-half, 11);
-    context.closePath();
-    context.fillStyle = task.style.stroke;
-    context.strokeStyle = "#FFFFFF";
-    context.lineWidth = 3;
-    context.stroke();
-    context.fill();
-    context.fillStyle = "#FFFFFF";
-    context.textAlign = "center";
-    context.textBaseline = "middle";
-    context.fillText(task.id, -1, 0);
-    context.restore();
+  // A task's first tree in this block; a task may begin in another one.
+  firstOf(place) {
+    return this.trees.reduce((first, tree) =>
+      (tree.task === place && (!first || tree.stop < first.stop) ? tree : first), null);
+  }
+
+  // The flag at a task's first tree here, above the marks so that none hides it.
+  startLayer(task, place) {
+    return new FieldPoint(this.firstOf(place).at, (context, at, renderer) => {
+      if (this.taskShown < 0 || this.taskShown === place) {
+        const off = this.marks.radius + 22;
+        renderer.ask("flag", task.id, [
+          [at.x, at.y - off], [at.x, at.y + off], [at.x, at.y - off - 26], [at.x, at.y + off + 26],
+        ], { size: 13, ink: task.style.stroke, pointX: at.x, pointY: at.y });
+      }
+    });
   }
 
   drawTrees() {
@@ -303,6 +298,8 @@ class BlockView {
       return mark;
     });
     this.group("trees", marks);
+    this.starts = this.content.tasks.map((task, place) => this.startLayer(task, place));
+    this.group("starts", this.starts);
     this.group("doubts", this.doubts.flatMap((doubt) => this.doubtLayers(doubt)));
   }
 
@@ -319,7 +316,7 @@ class BlockView {
         const part = this._parts[0];
         if (part && part.length > 1) {
           const length = Math.hypot(part[1].x - part[0].x, part[1].y - part[0].y);
-          paintArrowheads(context, [part], style.stroke, Math.max(8, length * 1.2));
+          paintArrowheads(context, [part], style.stroke, Math.max(8, length * 1.2), 0.7);
         }
       };
       return [line];
@@ -338,8 +335,13 @@ class BlockView {
 
   setShown(name, on) {
     this.shown[name] = on;
+    if (name === "walks") {
+      this.setShown("starts", on);
+    }
     if (name === "rose") {
       this.drawRose();
+    } else if (name === "tape") {
+      this.repaint();
     } else if (on) {
       this.groups[name].addTo(this.map);
       this.inOrder();
@@ -351,7 +353,8 @@ class BlockView {
 
   // Layers put back later would lie above the rest: put those above them back on top.
   inOrder() {
-    for (const name of ["contours", "holdings", "rows", "places", "walks", "trees", "doubts"]) {
+    for (const name of ["contours", "holdings", "rows", "places", "walks", "trees", "starts",
+      "doubts"]) {
       if (this.shown[name]) {
         this.groups[name].eachLayer((layer) => layer.bringToFront());
       }
@@ -435,217 +438,12 @@ class BlockView {
     }
     return this.trees.find((other) => other.row === tree.row && other.no === tree.no + by);
   }
-
-  addPages() {
-    const { frame } = this;
-    frame.addPage("find", { icon: "find", build: () => this.findPage() });
-    frame.addPage("show", { icon: "show", build: () => this.showPage() });
-    frame.addPage("key", { icon: "key", build: () => this.keyPage() });
-    frame.addPage("measure", { icon: "measure", build: () => this.measure.page() });
-    frame.pages.measure.onLeave = () => this.measure.stop();
-    frame.addPage("about", { title: this.content.head.block, build: () => this.aboutPage() });
-    frame.addPage("tree", { title: "", build: (tree) => treeCard(this, tree) });
-    frame.pages.tree.onLeave = () => {
-      this.marks.chosen = null;
-      this.repaint();
-    };
-    frame.addPage("point", { title: "", build: (doubt) => doubtCard(this, doubt) });
-    frame.addPage("oneTask", { title: "", build: (task) => taskCard(this, task) });
-    frame.addPage("sun", { title: this.say("rose_title"), build: () => sunCard(this) });
-  }
-
-  aboutPage() {
-    const { head } = this.content;
-    const counts = this.content.palette.classes.map((mark, place) => [mark, this.trees.filter(
-      (tree) => tree.classPlace === place).length]).filter(([, count]) => count);
-    const years = head.planted
-      ? Math.floor((new Date(head.on) - new Date(head.planted)) / (365.25 * 86400000)) : null;
-    return [
-      pairs([
-        [this.say("decision"), head.decision ? this.say(head.decision) : null],
-        ["", head.reason],
-        [this.say("member"), head.member],
-        [this.say("holding"), head.holding],
-        [this.say("planted"), head.planted ? this.wording.date(head.planted) + " · "
-          + this.say("years_old", { years }) : null],
-        [this.say("area"), head.area_ha === null ? null
-          : this.wording.number(head.area_ha, 2) + " ha"],
-        [this.say("standard"), head.standard],
-      ]),
-      make("h2", {}, this.say("key_trees")),
-      make("ul", { class: "key" }, ...counts.map(([mark, count]) => keyLine(markPicture(mark),
-        this.say(mark.name) + ": " + this.wording.number(count)))),
-      this.content.tasks.length ? make("h2", {}, this.say("all_tasks")) : null,
-      make("ul", { class: "found" }, ...this.content.tasks.map((task) => make("li", {},
-        make("button", {
-          class: "plain", type: "button", onclick: () => this.frame.open("oneTask", task),
-        }, linePicture(task.style, true), make("span", {}, task.id + " · "
-          + this.say("task_trees", { count: this.wording.number(task.trees) })))))),
-      this.content.sun ? make("button", {
-        class: "plain", type: "button", onclick: () => this.frame.open("sun"),
-      }, this.say("rose_title")) : null,
-      make("p", { class: "foot" }, head.name),
-    ].filter(Boolean);
-  }
-
-  showPage() {
-    const { content } = this;
-    const grounds = ["plain", ...["shade", "slope", "girth"].filter((name) => content.ground[name])];
-    const groundWord = { girth: "girth_surface" };
-    const switches = ["trees", "rows", "walks", "doubts", "holdings", "places"];
-    if (content.ground.contours) {
-      switches.push("contours");
-    }
-    if (content.sun) {
-      switches.push("rose");
-    }
-    const pick = make("select", { "aria-label": this.say("one_task") },
-      make("option", { value: -1 }, this.say("all_tasks")),
-      ...content.tasks.map((task, place) => make("option", {
-        value: place, selected: place === this.taskShown,
-      }, task.id)));
-    pick.addEventListener("change", () => {
-      this.taskShown = Number(pick.value);
-      this.repaint();
-    });
-    return [
-      make("div", { class: "choices" }, ...switches.map((name) => choice("checkbox", name,
-        this.say(name), this.shown[name], (on) => this.setShown(name, on)))),
-      content.tasks.length > 1 ? pick : null,
-      make("h2", {}, this.say("ground")),
-      make("div", { class: "choices" }, ...grounds.map((name) => choice("radio", "ground",
-        this.say(groundWord[name] || name), this.shown.ground === name,
-        () => this.setGround(name)))),
-      make("div", { class: "row-of-buttons" }, nightButton(this)),
-    ].filter(Boolean);
-  }
-
-  keyPage() {
-    const { palette, tasks, ground } = this.content;
-    const lines = Object.keys(palette.lines).filter((name) => this.content.obstacles.some(
-      (thing) => thing.kind === name));
-    const kinds = [...new Set(this.content.places.map((place) => place.kind))];
-    return [
-      make("h2", {}, this.say("key_trees")),
-      make("ul", { class: "key" }, ...palette.classes.map((mark) => keyLine(markPicture(mark),
-        this.say(mark.name)))),
-      make("h2", {}, this.say("key_lines")),
-      make("ul", { class: "key wide" },
-        ...tasks.map((task) => keyLine(linePicture(task.style, true),
-          this.say("task") + " " + task.id)),
-        tasks.length ? keyLine(linePicture(tasks[0].style, true), this.say("walk_line")) : null,
-        keyLine(linePicture(palette.lines.row), this.say("row_line")),
-        keyLine(linePicture(palette.lines.block), this.say("block_line")),
-        keyLine(linePicture(palette.lines.holding), this.say("holding_line")),
-        keyLine(linePicture(palette.lines.doubt, true), this.say("doubt_line")),
-        ground.contour_m ? keyLine(linePicture(palette.lines.contour),
-          this.say("contour_every", { metres: this.wording.number(ground.contour_m,
-            ground.contour_m < 1 ? 1 : 0) })) : null,
-        ...lines.map((name) => keyLine(linePicture(palette.lines[name]), this.say(name)))),
-      kinds.length ? make("h2", {}, this.say("key_places")) : null,
-      make("ul", { class: "key" }, ...kinds.map((kind) => keyLine(
-        markPicture(palette.places[kind]), this.say(kind)))),
-      ground.slope ? make("h2", {}, this.say("slope_deg")) : null,
-      ground.slope ? this.stepsKey(palette.slope.steps, palette.slope.breaks) : null,
-      ground.girth ? make("h2", {}, this.say("girth_cm")) : null,
-      ground.girth ? this.stepsKey(palette.girth.steps, ground.girth_breaks) : null,
-      make("p", { class: "foot" }, this.say("made_with")),
-    ].filter(Boolean);
-  }
-
-  stepsKey(steps, breaks) {
-    return make("ul", { class: "key" }, ...steps.map((colour, place) => {
-      const low = place ? this.wording.number(breaks[place - 1]) : null;
-      const high = place < breaks.length ? this.wording.number(breaks[place]) : null;
-      const text = low === null ? this.say("less_than", { high })
-        : high === null ? this.say("more_than", { low }) : this.say("from_to", { low, high });
-      return keyLine(swatch(colour), text);
-    }));
-  }
-
-  findPage() {
-    const list = make("ul", { class: "found", "aria-live": "polite" });
-    const field = make("input", {
-      type: "search", "aria-label": this.say("find"), autocomplete: "off", enterkeyhint: "search",
-    });
-    const fill = () => list.replaceChildren(...this.found(field.value));
-    field.addEventListener("input", fill);
-    field.addEventListener("keydown", (event) => {
-      const first = list.querySelector("button");
-      if (event.key === "Enter" && first) {
-        first.click();
-      }
-    });
-    return [field, make("p", { class: "hint" }, this.say("find_hint_block")), list];
-  }
-
-  found(text) {
-    const asked = text.trim().toLowerCase();
-    if (!asked) {
-      return [];
-    }
-    const most = 30;
-    const hits = this.search(asked);
-    const shown = hits.slice(0, most).map((hit) => make("li", {}, make("button", {
-      class: "plain", type: "button", onclick: hit.go,
-    }, hit.picture, make("span", {}, hit.text))));
-    if (!hits.length) {
-      return [make("li", { class: "hint" }, this.say("found_none"))];
-    }
-    if (hits.length > most) {
-      shown.push(make("li", { class: "hint" },
-        this.say("found_more", { count: hits.length - most })));
-    }
-    return shown;
-  }
-
-  search(asked) {
-    const { content } = this;
-    const numbers = (asked.match(/\d+/g) || []).map(Number);
-    const onlyNumbers = /^[\d\s\-–,./]+$/.test(asked);
-    const treeHit = (tree) => ({
-      picture: markPicture(content.palette.classes[tree.classPlace]),
-      text: this.say("row_tree", { row: tree.rowNo, tree: tree.no }) + " · " + tree.id,
-      go: () => this.choose(tree),
-    });
-    const rowHit = (row) => ({
-      picture: linePicture(content.palette.lines.row),
-      text: this.say("row", { row: row.no }) + " · " + row.id,
-      go: () => this.choose(this.trees.find((tree) => content.rows[tree.row] === row)),
-    });
-    if (onlyNumbers && numbers.length === 2) {
-      return this.trees.filter((tree) => tree.rowNo === numbers[0] && tree.no === numbers[1])
-        .map(treeHit);
-    }
-    if (onlyNumbers && numbers.length === 1) {
-      return content.rows.filter((row) => row.no === numbers[0]).map(rowHit);
-    }
-    const has = (name) => name && String(name).toLowerCase().includes(asked);
-    return [
-      ...(has(content.head.member) || has(content.head.block) || has(content.head.holding) ? [{
-        picture: null, text: [content.head.block, content.head.member].join(" · "),
-        go: () => {
-          this.frame.open("about");
-          this.frame.fit(this.home);
-        },
-      }] : []),
-      ...content.tasks.filter((task) => has(task.id)).map((task) => ({
-        picture: linePicture(task.style, true), text: this.say("task") + " " + task.id,
-        go: () => this.frame.open("oneTask", task),
-      })),
-      ...content.rows.filter((row) => has(row.id)).map(rowHit),
-      ...this.trees.filter((tree) => has(tree.id)).map(treeHit),
-    ];
-  }
 }
 
 async function startBlockMap(map) {
-  const content = await unpack("content");
+  const content = await unpackContent();
   const view = new BlockView(map, content);
   view.start();
   window.fieldView = view;
-  requestAnimationFrame(() => {
-    performance.mark("field-map-ready");
-    document.body.dataset.ready = "yes";
-  });
+  tellReady();
 }

@@ -27,7 +27,8 @@ function knownHow(view, tree) {
 }
 
 function readyText(view, tree) {
-  if (tree.ready < 0) {
+  const fitToday = ["ready", "mature"].includes(view.content.palette.classes[tree.classPlace].name);
+  if (tree.ready < 0 || fitToday) {
     return null;
   }
   return tree.readyLow < 0 ? view.wording.day(tree.ready) : view.say("ready_between", {
@@ -47,17 +48,17 @@ function treeCard(view, tree) {
   };
   return [
     classLine(view, tree.classPlace),
+    make("div", { class: "row-of-buttons pair" }, step(-1, "before"), step(1, "after")),
     pairs([
-      [view.say("girth"), girthText(view, tree)],
-      ["", knownHow(view, tree)],
+      [view.say("girth"), [girthText(view, tree), knownHow(view, tree)]],
+      [view.say("tape"), tree.tape > 0 ? view.say("tape_number", { number: tree.tape }) : null],
       [view.say("why"), tree.reason],
       [view.say("ready_on"), readyText(view, tree)],
       [view.say("task"), task ? view.say("task_stop", {
         task: task.id, stop: tree.stop, stops: task.trees,
       }) : null],
     ]),
-    make("div", { class: "row-of-buttons" }, step(-1, "before"), step(1, "after")),
-    make("h2", {}, view.say("marking")),
+    make("h3", {}, view.say("marking")),
     ...markingGuide(view, tree),
     make("p", { class: "foot" }, tree.id),
   ];
@@ -70,19 +71,22 @@ function markingGuide(view, tree) {
   }
   const up = panels.some((panel) => panel.up);
   return [
-    make("p", { class: "caution" }, view.say("caution_knife")),
+    make("p", { class: "caution" }, view.say("caution_knife", {
+      depth: view.wording.number(view.content.marking.depth_mm, 0),
+    })),
     up ? make("p", { class: "caution" }, view.say("caution_high")) : null,
+    make("p", { class: "hint" }, view.say("heights")),
     make("div", { class: "panels" }, ...panels.map((panel) => panelGuide(view, panel))),
   ].filter(Boolean);
 }
 
 function panelGuide(view, panel) {
   const cm = (tenths) => view.say("centimetres", { value: view.wording.number(tenths / 10, 1) });
-  const high = (tenths) => view.say("above_ground", {
-    height: view.wording.number(tenths / 10, 0),
+  const high = (tenths) => view.say("centimetres", {
+    value: view.wording.number(tenths / 10, 0),
   });
   return make("section", { class: "panel" },
-    make("h3", {}, [
+    make("h4", {}, [
       view.say("panel", { panel: panel.name }),
       view.say("panel_of", { number: panel.number, count: panel.count }),
       view.say(panel.up ? "up" : "down"),
@@ -96,8 +100,9 @@ function panelGuide(view, panel) {
         [view.say("slope_of_cut"), view.say("degrees", { value: view.wording.number(panel.slope / 10) })],
         [view.say("panel_width"), cm(panel.width)],
         [view.say("cut_length"), cm(panel.cut)],
-        [view.say("guide_lines"), view.say("guide_lines_apart", {
-          count: panel.lines, spacing: view.wording.number(panel.spacing / 100, 2),
+        [view.say("guide_lines"), view.wording.number(panel.lines)],
+        [view.say("lines_apart"), view.say("centimetres", {
+          value: view.wording.number(panel.spacing / 100, 2),
         })],
         [view.say("lowest"), high(panel.lowest)],
         [view.say("gutter_at"), high(panel.gutter)],
@@ -105,45 +110,53 @@ function panelGuide(view, panel) {
       ])));
 }
 
-// One panel laid flat, to scale in height and width: the first cut, its guide lines, gutter, cup.
+// One panel laid flat, true to scale: the first cut, its guide lines, gutter and cup, with the
+// heights of the cut's two ends written beside them.
 function panelPicture(view, panel) {
-  const width = panel.width / 10;
-  const lines = panel.lines;
-  const spacing = (panel.spacing / 100) / Math.cos((panel.slope / 10) * (Math.PI / 180));
-  const top = panel.top / 10;
-  const foot = panel.foot / 10;
-  const cup = panel.cup / 10;
-  const way = panel.up ? 1 : -1;
-  const reach = (lines - 1) * spacing;
-  const highest = Math.max(top, foot) + (panel.up ? reach : 0) + 6;
-  const lowest = Math.min(top, foot, cup) - (panel.up ? 0 : Math.max(0, reach)) - 8;
-  const tall = highest - lowest;
-  const scale = Math.min(190 / tall, 96 / (width + 14));
-  const x = (cm) => (cm + 7) * scale;
-  const y = (cm) => (highest - cm) * scale;
+  const [width, top, foot, cup] = [panel.width, panel.top, panel.foot, panel.cup].map(
+    (tenths) => tenths / 10);
+  const apart = (panel.spacing / 100) / Math.cos((panel.slope / 10) * (Math.PI / 180));
+  const reach = (panel.lines - 1) * apart * (panel.up ? 1 : -1);
+  const highest = Math.max(top, top + reach);
+  const lowest = Math.min(foot, foot + reach, cup);
+  const scale = Math.min(190 / (highest - lowest), 74 / width);
+  const left = 24;
+  const x = (cm) => left + cm * scale;
+  const y = (cm) => 12 + (highest - cm) * scale;
+  const tall = (highest - lowest) * scale + 36;
+  const wide = left + width * scale + 28;
   const picture = drawing("svg", {
-    width: ((width + 14) * scale).toFixed(0), height: (tall * scale).toFixed(0),
-    "aria-hidden": "true",
+    width: Math.ceil(wide), height: Math.ceil(tall), "aria-hidden": "true",
   });
-  const add = (tag, attributes) => picture.append(drawing(tag, attributes));
-  add("rect", { x: x(-5), y: 0, width: (width + 10) * scale, height: tall * scale, fill: "#E9E2D6" });
+  const add = (tag, attributes, text) => {
+    const element = drawing(tag, attributes);
+    element.textContent = text || "";
+    picture.append(element);
+  };
+  add("rect", { x: left - 8, y: 0, width: width * scale + 16, height: tall, fill: "#E9E2D6" });
   for (const edge of [0, width]) {
-    add("path", { d: `M${x(edge)} 0 V${tall * scale}`, stroke: "#1B1517", "stroke-width": 1,
+    add("path", { d: `M${x(edge)} 0 V${tall}`, stroke: "#1B1517", "stroke-width": 1,
       "stroke-dasharray": "3 3" });
   }
-  for (let line = 0; line < lines; line += 1) {
-    const shift = way * line * spacing;
+  for (let line = 0; line < panel.lines; line += 1) {
+    const shift = line * apart * (panel.up ? 1 : -1);
     add("path", {
       d: `M${x(0)} ${y(top + shift)} L${x(width)} ${y(foot + shift)}`,
-      stroke: line ? "#54504C" : "#A61931", "stroke-width": line ? 1 : 3.5, fill: "none",
+      stroke: line ? "#54504C" : "#A61931", "stroke-width": line ? 1 : 4, fill: "none",
     });
   }
   add("path", { d: `M${x(width)} ${y(foot)} v9`, stroke: "#1B1517", "stroke-width": 4 });
-  const bowl = Math.max(9, 4 * scale);
   add("path", {
-    d: `M${x(width) - bowl} ${y(cup)} h${2 * bowl} a${bowl} ${bowl} 0 0 1 ${-2 * bowl} 0 Z`,
+    d: `M${x(width) - 11} ${y(cup)} h22 a11 11 0 0 1 -22 0 Z`,
     fill: "#FFFFFF", stroke: "#1B1517", "stroke-width": 2,
   });
+  const letters = { "font-size": 12, "font-weight": 700, fill: "#1B1517", stroke: "#FFFFFF",
+    "stroke-width": 3, "paint-order": "stroke" };
+  add("text", { ...letters, x: 0, y: y(top) + 4 }, view.wording.number(top));
+  add("text", { ...letters, x: wide, y: y(foot) - 3, "text-anchor": "end" },
+    view.wording.number(foot));
+  add("text", { ...letters, x: wide, y: y(cup) + 14, "text-anchor": "end" },
+    view.wording.number(cup));
   return picture;
 }
 
@@ -179,7 +192,7 @@ function doubtCard(view, doubt) {
 function taskCard(view, task) {
   view.frame.setTitle(view.say("task") + " " + task.id);
   const place = view.content.tasks.indexOf(task);
-  const first = view.trees.find((tree) => tree.task === place && tree.stop === 1);
+  const first = view.firstOf(place);
   return [
     make("div", { class: "class-line" }, linePicture(task.style, true),
       make("span", {}, view.say("task_trees", { count: view.wording.number(task.trees) }))),
@@ -190,9 +203,10 @@ function taskCard(view, task) {
     make("p", {}, view.say("task_walk", { metres: view.wording.number(task.walk_m) })),
     make("p", {}, view.say("task_round", { day: task.day, beat: task.beat })),
     task.high_knife ? make("p", { class: "caution" }, view.say("high_knife")) : null,
-    first ? make("div", { class: "row-of-buttons" }, make("button", {
+    make("div", { class: "row-of-buttons" }, make("button", {
       class: "plain deep", type: "button", onclick: () => view.choose(first),
-    }, view.say("walk_it"))) : null,
+    }, view.say("walk_it"))),
+    first.stop > 1 ? make("p", {}, view.say("begins_elsewhere", { stop: first.stop })) : null,
   ].filter(Boolean);
 }
 
@@ -204,33 +218,42 @@ function rosePicture(view, size) {
   const picture = drawing("svg", {
     viewBox: "-62 -62 124 124", width: size, height: size, role: "img", "aria-label": label,
   });
+  const hole = 12;
+  const out = (value) => hole + 32 * (value / most);
   const petal = (azimuth, value, half, colour) => {
-    const reach = 44 * (value / most);
-    const at = (degrees) => {
+    const at = (radius, degrees) => {
       const turn = (degrees * Math.PI) / 180;
-      return `${(reach * Math.sin(turn)).toFixed(2)} ${(-reach * Math.cos(turn)).toFixed(2)}`;
+      return `${(radius * Math.sin(turn)).toFixed(2)} ${(-radius * Math.cos(turn)).toFixed(2)}`;
     };
+    const [from, to] = [azimuth - half, azimuth + half];
     picture.append(drawing("path", {
-      d: `M0 0 L${at(azimuth - half)} L${at(azimuth + half)} Z`, fill: colour,
+      d: `M${at(hole, from)} L${at(out(value), from)} L${at(out(value), to)} L${at(hole, to)} Z`,
+      fill: colour,
     }));
   };
-  picture.append(drawing("circle", { r: 44, fill: "none", stroke: "#8C8578", "stroke-width": 1 }));
-  picture.append(drawing("circle", { r: 22, fill: "none", stroke: "#8C8578", "stroke-width": 0.7 }));
+  for (const value of [0, most / 2, most]) {
+    picture.append(drawing("circle", {
+      r: out(value), fill: "none", stroke: "#8C8578", "stroke-width": value ? 0.7 : 1.2,
+    }));
+  }
   sun.azimuth.forEach((azimuth, place) => {
-    petal(azimuth, sun.beam[place], 4.4, "#F0D9A8");
-    petal(azimuth, sun.scorch[place], 2.6, "#A61931");
-    petal(azimuth, sun.flow[place], 1.1, "#0B595F");
+    petal(azimuth, sun.beam[place], 4.7, "#F0D9A8");
+    petal(azimuth - 2.2, sun.scorch[place], 2, "#A61931");
+    petal(azimuth + 2.2, sun.flow[place], 2, "#0B595F");
   });
   sun.faces.forEach((face) => {
     picture.append(drawing("path", {
       d: "M0 -46 L6 -56 L-6 -56 Z", fill: "#1B1517", transform: `rotate(${face})`,
     }));
   });
-  const north = drawing("text", {
-    x: 14, y: -48, "font-size": 12, "font-weight": 700, "text-anchor": "middle", fill: "#1B1517",
-  });
-  north.textContent = view.say("north")[0].toUpperCase();
-  picture.append(north);
+  for (const [word, x, y] of [["north", 13, -47], ["east", 53, 4], ["south", 13, 56],
+    ["west", -53, 4]]) {
+    const letter = drawing("text", {
+      x, y, "font-size": 12, "font-weight": 700, "text-anchor": "middle", fill: "#1B1517",
+    });
+    letter.textContent = view.say(word + "_letter");
+    picture.append(letter);
+  }
   return picture;
 }
 
@@ -248,17 +271,20 @@ function sunCard(view) {
       sun.apart ? view.say("rose_apart", {
         share: view.wording.percent(sun.saved), doubt: view.wording.percent(sun.doubt),
       }) : view.say("rose_same")),
-    make("p", {}, sun.reason),
     big,
     make("ul", { class: "key wide" },
       keyLine(swatch("#F0D9A8"), view.say("rose_beam")),
       keyLine(swatch("#0B595F"), view.say("rose_flow")),
       keyLine(swatch("#A61931"), view.say("rose_scorch"))),
+    make("p", {}, sun.reason),
     make("table", {},
       make("thead", {}, make("tr", {}, make("th", {}, view.say("faces")),
         ...["rose_beam", "rose_flow", "rose_scorch"].map((name) => make("th", { class: "figure" },
           view.say(name))))),
       make("tbody", {}, ...rows)),
     make("p", { class: "hint" }, view.say("rose_unit")),
+    make("p", { class: "hint" }, view.say("rose_rings", {
+      most: view.wording.number(Math.max(...sun.beam, ...sun.scorch, ...sun.flow)),
+    })),
   ];
 }

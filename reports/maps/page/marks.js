@@ -1,7 +1,9 @@
 "use strict";
 // Drawing on Leaflet's canvas: tree marks, rows with their numbers, walks with arrowheads.
 
-const FIELD_FONT = "system-ui, 'Noto Sans', sans-serif";
+const FIELD_FONT = "system-ui, 'Noto Sans', 'Noto Sans Thai', 'Noto Sans Malayalam', sans-serif";
+
+const HALO_FROM_RADIUS = 4;
 
 class MarkSheet {
   constructor(marks) {
@@ -30,39 +32,118 @@ class MarkSheet {
     context.save();
     context.translate(x, y);
     context.scale((scale * radius) / 10, (scale * radius) / 10);
-    context.lineJoin = "round";
-    context.lineWidth = (2.2 * 10) / radius;
-    context.strokeStyle = mark.halo;
-    context.stroke(this.paths[place]);
-    context.fillStyle = mark.halo;
-    context.fill(this.paths[place], "nonzero");
+    // Marks that stand close together would hide each other and the walks under their halos.
+    if (radius >= HALO_FROM_RADIUS) {
+      context.lineJoin = "round";
+      context.lineWidth = (2.2 * 10) / radius;
+      context.strokeStyle = mark.halo;
+      context.stroke(this.paths[place]);
+      context.fillStyle = mark.halo;
+      context.fill(this.paths[place], "nonzero");
+    }
     context.fillStyle = mark.fill;
     context.fill(this.paths[place], "evenodd");
     context.restore();
   }
 }
 
-function writeOnMap(context, text, x, y, { size = 12, ink = "#1B1517", align = "center" } = {}) {
-  context.font = "600 " + size + "px " + FIELD_FONT;
-  context.textAlign = align;
+// Labels are placed after everything is drawn, the most needed first, and none over another.
+const LABEL_RANKS = { flag: 0, place: 1, name: 2, row: 3, stop: 4, height: 5 };
+
+const FieldCanvas = L.Canvas.extend({
+  initialize(options) {
+    L.Canvas.prototype.initialize.call(this, options);
+    this.asked = [];
+    this.placed = [];
+  },
+
+  // The whole canvas is drawn at once, so that labels know of each other.
+  _extendRedrawBounds() {},
+
+  _draw() {
+    this.asked = [];
+    L.Canvas.prototype._draw.call(this);
+    this.placeLabels(this._ctx);
+  },
+
+  // Leaflet draws through this method of the renderer; each drawn thing brings its own paint.
+  drawOwn(layer) {
+    if (this._drawing && layer._pxBounds && this._bounds.intersects(layer._pxBounds)) {
+      layer.paint(this._ctx);
+      this._ctx.globalAlpha = 1;
+    }
+  },
+
+  // Ask for a label at the first of some spots where it covers no other.
+  ask(kind, text, spots, look = {}) {
+    this.asked.push({ kind, text, spots, look: { size: 12, ink: "#1B1517", ...look } });
+  },
+
+  placeLabels(context) {
+    this.placed = [];
+    this.asked.sort((one, other) => LABEL_RANKS[one.kind] - LABEL_RANKS[other.kind]);
+    for (const label of this.asked) {
+      const { size } = label.look;
+      context.font = (label.kind === "flag" ? "700 " : "600 ") + size + "px " + FIELD_FONT;
+      const half = context.measureText(label.text).width / 2 + (label.kind === "flag" ? 9 : 3);
+      const tall = label.kind === "flag" ? 12 : size * 0.6;
+      const spot = label.spots.find(([x, y]) => this.isFree(x, y, half, tall));
+      if (spot) {
+        this.placed.push({ kind: label.kind, text: label.text, x: spot[0], y: spot[1], half, tall });
+        if (label.kind === "flag") {
+          paintFlag(context, label, spot, half);
+        } else {
+          writeOnMap(context, label, spot);
+        }
+      }
+    }
+  },
+
+  isFree(x, y, half, tall) {
+    return this._bounds.contains([x, y]) && !this.placed.some((other) =>
+      Math.abs(other.x - x) < other.half + half && Math.abs(other.y - y) < other.tall + tall);
+  },
+});
+
+function writeOnMap(context, { text, look }, [x, y]) {
+  context.textAlign = "center";
   context.textBaseline = "middle";
   context.lineJoin = "round";
   context.lineWidth = 4;
   context.strokeStyle = "#FFFFFF";
   context.strokeText(text, x, y);
-  context.fillStyle = ink;
+  context.fillStyle = look.ink;
   context.fillText(text, x, y);
 }
 
-const FieldCanvas = L.Canvas.extend({
-  // Leaflet draws through these methods of the renderer; each drawn thing brings its own.
-  drawOwn(layer) {
-    if (this._drawing && !(layer._empty && layer._empty())) {
-      layer.paint(this._ctx);
-      this._ctx.globalAlpha = 1;
-    }
-  },
-});
+// The flag that stands at the start of a task; its tail points to the tree.
+function paintFlag(context, { text, look }, [x, y], half) {
+  context.save();
+  context.translate(x, y);
+  context.beginPath();
+  context.moveTo(-half, -11);
+  context.lineTo(half, -11);
+  context.lineTo(half - 5, 11);
+  context.lineTo(-half, 11);
+  context.closePath();
+  context.lineJoin = "round";
+  context.fillStyle = look.ink;
+  context.strokeStyle = "#FFFFFF";
+  context.lineWidth = 3;
+  context.stroke();
+  context.fill();
+  context.beginPath();
+  context.moveTo(look.pointX - x, look.pointY - y);
+  context.lineTo(look.pointX - x, look.pointY - y > 0 ? 11 : -11);
+  context.lineWidth = 3;
+  context.strokeStyle = look.ink;
+  context.stroke();
+  context.fillStyle = "#FFFFFF";
+  context.textAlign = "center";
+  context.textBaseline = "middle";
+  context.fillText(text, -1, 1);
+  context.restore();
+}
 
 const TreeMark = L.CircleMarker.extend({
   initialize(latLng, tree, sheet) {
@@ -85,9 +166,12 @@ const TreeMark = L.CircleMarker.extend({
     const sprite = this.sheet.sprite(this.tree.classPlace, this._radius);
     context.globalAlpha = this.sheet.faded(this.tree) ? 0.35 : 1;
     context.drawImage(sprite, x - sprite.side / 2, y - sprite.side / 2, sprite.side, sprite.side);
+    if (this.sheet.toTape(this.tree)) {
+      paintBrackets(context, x, y, Math.max(5, this._radius + 3));
+    }
     const stop = this.sheet.stopText(this.tree);
     if (stop) {
-      writeOnMap(context, stop, x, y + this._radius + 8, { size: 11 });
+      this._renderer.ask("stop", stop, [[x, y + this._radius + 9], [x, y - this._radius - 9]]);
     }
     if (this.sheet.chosen === this.tree) {
       context.globalAlpha = 1;
@@ -102,6 +186,23 @@ const TreeMark = L.CircleMarker.extend({
     }
   },
 });
+
+// Four corners round a tree that is to be taped.
+function paintBrackets(context, x, y, reach) {
+  const arm = reach * 0.45;
+  context.beginPath();
+  for (const [right, down] of [[-1, -1], [1, -1], [1, 1], [-1, 1]]) {
+    context.moveTo(x + right * (reach - arm), y + down * reach);
+    context.lineTo(x + right * reach, y + down * reach);
+    context.lineTo(x + right * reach, y + down * (reach - arm));
+  }
+  context.lineCap = "square";
+  for (const [stroke, width] of [["#FFFFFF", 5], ["#1B1517", 2.4]]) {
+    context.strokeStyle = stroke;
+    context.lineWidth = width;
+    context.stroke();
+  }
+}
 
 function strokeParts(context, parts, { stroke, width, dash = [], closed = false }) {
   context.beginPath();
@@ -140,13 +241,13 @@ const FieldLine = L.Polyline.extend({
     }
     strokeParts(context, this._parts, this.line);
     if (this.options.label) {
-      this.options.label(context, this);
+      this.options.label(this);
     }
   },
 });
 
 // Arrowheads along a walk, evenly spaced on the screen, so that direction shows at any zoom.
-function paintArrowheads(context, parts, stroke, every) {
+function paintArrowheads(context, parts, stroke, every, size = 1) {
   let left = every / 2;
   for (const part of parts) {
     for (let place = 1; place < part.length; place += 1) {
@@ -159,6 +260,7 @@ function paintArrowheads(context, parts, stroke, every) {
         context.translate(from.x + ((to.x - from.x) * left) / length,
           from.y + ((to.y - from.y) * left) / length);
         context.rotate(turn);
+        context.scale(size, size);
         context.beginPath();
         context.moveTo(7, 0);
         context.lineTo(-5, -6);
@@ -204,7 +306,7 @@ const FieldArea = L.Polygon.extend({
     }
     strokeParts(context, this._parts, { ...this.line, closed: true });
     if (this.options.label) {
-      this.options.label(context, this);
+      this.options.label(this);
     }
   },
 });
@@ -220,7 +322,7 @@ const FieldPoint = L.CircleMarker.extend({
   },
 
   paint(context) {
-    this.painter(context, this._point);
+    this.painter(context, this._point, this._renderer);
   },
 });
 

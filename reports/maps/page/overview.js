@@ -2,6 +2,8 @@
 // The map of the whole cooperative: blocks by decision, and their trees when they are near.
 
 const TREES_FROM_METRES_PER_PIXEL = 0.5;
+// In the list, blocks to decide on come before those that are settled.
+const DECISION_TURNS = ["open", "measure more", "wait", "in tapping"];
 
 class OverviewView {
   constructor(map, content) {
@@ -45,7 +47,7 @@ class OverviewView {
       home: this.home,
     });
     this.marks = {
-      radius: 3, chosen: null, faded: () => false, stopText: () => "",
+      radius: 3, chosen: null, faded: () => false, stopText: () => "", toTape: () => false,
       sprite: (place, radius) => this.sheetOfMarks.sprite(place, radius),
     };
     map.on("zoomstart zoomend", () => this.sizeMarks());
@@ -54,7 +56,7 @@ class OverviewView {
     this.drawGround();
     this.drawBlocks();
     this.measure = new Measure(map, this.renderer, this.earth, this.wording);
-    this.addPages();
+    addPages(this);
     map.on("click", (event) => this.tapped(event.latlng));
     map.on("moveend", () => this.bringTrees());
     map.getContainer().addEventListener("keydown", (event) => {
@@ -137,8 +139,15 @@ class OverviewView {
   drawBlocks() {
     const { content, earth } = this;
     const { lines } = content.palette;
-    this.group("holdings", content.holdings.map((holding) => new FieldArea(
-      earth.lines(holding.lines), { ...lines.holding, width: 1.6 })));
+    this.group("holdings", content.holdings.map((holding) => {
+      const layer = new FieldArea(earth.lines(holding.lines), lines.holding);
+      layer.paint = function paint(context) {
+        const { x, y } = this._rawPxBounds.getSize();
+        const width = Math.min(1.6, Math.min(x, y) / 25);
+        strokeParts(context, this._parts, { ...lines.holding, width, closed: true });
+      };
+      return layer;
+    }));
     this.group("places", [
       ...content.obstacles.map((thing) => new (thing.area ? FieldArea : FieldLine)(
         earth.lines(thing.lines), lines[thing.kind])),
@@ -186,7 +195,8 @@ class OverviewView {
       }
       context.fillStyle = style && !view.near() ? view.pattern(style) : "#FFFFFF66";
       context.fill("evenodd");
-      const width = view.chosen === block ? 5 : 2;
+      const box = this._rawPxBounds.getSize();
+      const width = view.chosen === block ? 5 : Math.min(2, Math.max(0.5, Math.min(box.x, box.y) / 12));
       strokeParts(context, this._parts, { stroke: this.line.stroke, width, closed: true });
     };
     return layer;
@@ -200,11 +210,15 @@ class OverviewView {
   // A ring round the block's middle: how much of it is fit to tap, from the top clockwise.
   gaugeLayer(block) {
     const view = this;
-    return new FieldPoint(block.bounds.getCenter(), (context, at) => {
+    return new FieldPoint(block.bounds.getCenter(), (context, at, renderer) => {
       const corner = view.map.latLngToLayerPoint(block.bounds.getNorthEast());
       const other = view.map.latLngToLayerPoint(block.bounds.getSouthWest());
       const room = Math.min(Math.abs(corner.x - other.x), Math.abs(corner.y - other.y));
-      const radius = Math.min(20, room / 2 - 7);
+      const radius = Math.min(22, room / 2 - 7);
+      if (view.near()) {
+        renderer.ask("name", block.id, [[at.x, corner.y - 10]], { size: 14 });
+        return;
+      }
       if (radius < 9 || block.share === null || (view.only && view.only !== block.decision)) {
         return;
       }
@@ -222,9 +236,17 @@ class OverviewView {
       context.arc(at.x, at.y, radius - 1, top, top + 2 * Math.PI * block.share);
       context.lineWidth = 5;
       context.stroke();
+      context.beginPath();
+      context.arc(at.x, at.y, radius - 5.5, top + 2 * Math.PI * block.low,
+        top + 2 * Math.PI * block.high);
+      context.lineWidth = 1.8;
+      context.strokeStyle = "#1B1517";
+      context.stroke();
       if (radius >= 15) {
-        writeOnMap(context, block.id, at.x, at.y + radius + 12, { size: 12 });
+        renderer.ask("name", block.id, [[at.x, at.y + radius + 12]]);
         context.font = "700 11px " + FIELD_FONT;
+        context.textAlign = "center";
+        context.textBaseline = "middle";
         context.fillStyle = "#1B1517";
         context.fillText(view.wording.number(block.share * 100), at.x, at.y);
       }
@@ -321,181 +343,6 @@ class OverviewView {
     }
     this.repaint();
   }
-
-  addPages() {
-    const { frame } = this;
-    frame.addPage("find", { icon: "find", build: () => this.findPage() });
-    frame.addPage("list", { icon: "list", build: () => this.listPage() });
-    frame.addPage("show", { icon: "show", build: () => this.showPage() });
-    frame.addPage("key", { icon: "key", build: () => this.keyPage() });
-    frame.addPage("measure", { icon: "measure", build: () => this.measure.page() });
-    frame.pages.measure.onLeave = () => this.measure.stop();
-    frame.addPage("about", { title: this.content.head.name, build: () => this.aboutPage() });
-    frame.addPage("block", { build: (block) => this.blockPage(block) });
-    frame.pages.block.onLeave = () => {
-      this.chosen = null;
-      this.repaint();
-    };
-  }
-
-  shareText(block) {
-    const word = block.decision === "in tapping" ? "share_tapped" : "share_ready";
-    return block.share === null ? null : this.say(word, {
-      share: this.wording.percent(block.share), standing: this.wording.number(block.standing),
-      low: this.wording.percent(block.low), high: this.wording.percent(block.high),
-    });
-  }
-
-  blockPage(block) {
-    this.frame.setTitle(block.id + (block.member ? " · " + block.member : ""));
-    const style = this.content.palette.decisions[block.decision];
-    return [
-      style ? make("div", { class: "class-line" }, decisionPicture(style),
-        make("span", {}, this.say(block.decision))) : null,
-      block.reason ? make("p", {}, block.reason) : null,
-      block.page ? make("div", { class: "row-of-buttons" },
-        make("a", { class: "deep", href: block.page }, this.say("open_block_map"))) : null,
-      pairs([
-        ["", this.shareText(block)],
-        ["", block.measured === null ? null
-          : this.say("measured_trees", { count: this.wording.number(block.measured) })],
-        ["", block.more ? this.say("more_to_measure", {
-          count: this.wording.number(block.more) }) : null],
-        ["", block.wait_until ? this.say("wait_until", {
-          date: this.wording.date(block.wait_until) }) : null],
-        [this.say("holding"), block.holding < 0 ? null : this.content.holdings[block.holding].id],
-        [this.say("planted"), block.planted ? this.wording.date(block.planted) : null],
-        [this.say("area"), block.area_ha === null ? null
-          : this.wording.number(block.area_ha, 2) + " ha"],
-      ]),
-    ].filter(Boolean);
-  }
-
-  decisionCounts() {
-    const counts = new Map();
-    for (const name of Object.keys(this.content.palette.decisions)) {
-      counts.set(name, this.content.blocks.filter((block) => block.decision === name).length);
-    }
-    return counts;
-  }
-
-  aboutPage() {
-    const { head, blocks } = this.content;
-    return [
-      pairs([
-        [this.say("blocks"), this.wording.number(blocks.length)],
-        [this.say("holdings"), this.wording.number(this.content.holdings.length)],
-        [this.say("standard"), head.standard],
-      ]),
-      make("ul", { class: "key wide" }, ...[...this.decisionCounts()].map(([name, count]) => keyLine(
-        decisionPicture(this.content.palette.decisions[name]),
-        this.say(name) + ": " + this.say("blocks_count", { count: this.wording.number(count) })))),
-    ];
-  }
-
-  listPage() {
-    const list = make("ul", { class: "found" });
-    const pick = make("select", { "aria-label": this.say("decision") },
-      make("option", { value: "" }, this.say("all")),
-      ...[...this.decisionCounts()].map(([name, count]) => make("option", {
-        value: name, selected: this.only === name,
-      }, this.say(name) + " (" + this.wording.number(count) + ")")));
-    const fill = () => {
-      const wanted = this.content.blocks.filter((block) => !this.only
-        || block.decision === this.only);
-      wanted.sort((one, other) => (other.share || 0) - (one.share || 0));
-      list.replaceChildren(...wanted.slice(0, 200).map((block) => this.blockLine(block)));
-      if (wanted.length > 200) {
-        list.append(make("li", { class: "hint" },
-          this.say("found_more", { count: wanted.length - 200 })));
-      }
-    };
-    pick.addEventListener("change", () => {
-      this.only = pick.value || null;
-      fill();
-      this.repaint();
-    });
-    fill();
-    return [pick, list];
-  }
-
-  blockLine(block) {
-    const style = this.content.palette.decisions[block.decision];
-    return make("li", {}, make("button", {
-      class: "plain", type: "button", onclick: () => this.choose(block),
-    }, style ? decisionPicture(style) : null, make("span", {},
-      [block.id, block.member, block.share === null ? null : this.wording.percent(block.share)]
-        .filter(Boolean).join(" · "))));
-  }
-
-  showPage() {
-    return [
-      make("div", { class: "choices" }, ...["blocks", "holdings", "trees", "places"].map((name) =>
-        choice("checkbox", name, this.say(name), this.shown[name],
-          (on) => this.setShown(name, on)))),
-      make("p", { class: "hint" }, this.say("come_nearer")),
-      this.groundLayer ? make("h2", {}, this.say("ground")) : null,
-      this.groundLayer ? make("div", { class: "choices" }, ...["plain", "shade"].map((name) =>
-        choice("radio", "ground", this.say(name), this.shown.ground === name,
-          () => this.setGround(name)))) : null,
-      make("div", { class: "row-of-buttons" }, nightButton(this)),
-    ].filter(Boolean);
-  }
-
-  keyPage() {
-    const { palette } = this.content;
-    return [
-      make("h2", {}, this.say("key_decisions")),
-      make("ul", { class: "key" }, ...Object.values(palette.decisions).map((style) => keyLine(
-        decisionPicture(style), this.say(style.name)))),
-      make("p", {}, this.say("gauge")),
-      make("h2", {}, this.say("key_trees")),
-      make("ul", { class: "key" }, ...palette.classes.map((mark) => keyLine(markPicture(mark),
-        this.say(mark.name)))),
-      make("h2", {}, this.say("key_lines")),
-      make("ul", { class: "key wide" }, keyLine(linePicture(palette.lines.holding),
-        this.say("holding_line")),
-      ...[...new Set(this.content.obstacles.map((thing) => thing.kind))].map((kind) => keyLine(
-        linePicture(palette.lines[kind]), this.say(kind)))),
-      make("ul", { class: "key" }, ...[...new Set(this.content.places.map((place) => place.kind))]
-        .map((kind) => keyLine(markPicture(palette.places[kind]), this.say(kind)))),
-      make("p", { class: "foot" }, this.say("made_with")),
-    ];
-  }
-
-  findPage() {
-    const list = make("ul", { class: "found", "aria-live": "polite" });
-    const field = make("input", {
-      type: "search", "aria-label": this.say("find"), autocomplete: "off", enterkeyhint: "search",
-    });
-    field.addEventListener("input", () => list.replaceChildren(...this.found(field.value)));
-    field.addEventListener("keydown", (event) => {
-      const first = list.querySelector("button");
-      if (event.key === "Enter" && first) {
-        first.click();
-      }
-    });
-    return [field, make("p", { class: "hint" }, this.say("find_hint_overview")), list];
-  }
-
-  found(text) {
-    const asked = text.trim().toLowerCase();
-    if (!asked) {
-      return [];
-    }
-    const has = (name) => name && String(name).toLowerCase().includes(asked);
-    const hits = this.content.blocks.filter((block) => has(block.id) || has(block.member)
-      || (block.holding >= 0 && has(this.content.holdings[block.holding].id)));
-    if (!hits.length) {
-      return [make("li", { class: "hint" }, this.say("found_none"))];
-    }
-    const lines = hits.slice(0, 30).map((block) => this.blockLine(block));
-    if (hits.length > 30) {
-      lines.push(make("li", { class: "hint" },
-        this.say("found_more", { count: hits.length - 30 })));
-    }
-    return lines;
-  }
 }
 
 function decisionPicture(style) {
@@ -520,11 +367,8 @@ function decisionPicture(style) {
 }
 
 async function startOverviewMap(map) {
-  const view = new OverviewView(map, await unpack("content"));
+  const view = new OverviewView(map, await unpackContent());
   view.start();
   window.fieldView = view;
-  requestAnimationFrame(() => {
-    performance.mark("field-map-ready");
-    document.body.dataset.ready = "yes";
-  });
+  tellReady();
 }

@@ -3,9 +3,10 @@
 
 const ICONS = {
   find: "M9 2 A7 7 0 1 0 9 16 A7 7 0 1 0 9 2 Z M14.2 14.2 L21 21",
-  show: "M3 7 L12 2.5 L21 7 L12 11.5 Z M3 12 L12 16.5 L21 12 M3 17 L12 21.5 L21 17",
+  show: "M2 7 L22 7 M2 17 L22 17 M7 3.5 L11 7 L7 10.5 L3 7 Z M17 13.5 L21 17 L17 20.5 L13 17 Z",
   key: "M3 5 L9 5 M12 5 L21 5 M3 12 L9 12 M12 12 L21 12 M3 19 L9 19 M12 19 L21 19",
   measure: "M2 8 L22 8 L22 16 L2 16 Z M7 8 L7 12 M12 8 L12 13 M17 8 L17 12",
+  whole: "M3 8 L3 3 L8 3 M16 3 L21 3 L21 8 M21 16 L21 21 L16 21 M8 21 L3 21 L3 16 M8 9 L16 9 L16 15 L8 15 Z",
   list: "M3 4 L21 4 L21 20 L3 20 Z M3 10 L21 10 M9 4 L9 20",
 };
 
@@ -31,10 +32,13 @@ class FieldFrame {
       make("button", { class: "head-title", type: "button", "aria-expanded": "false",
         onclick: () => this.toggle("about") },
         make("strong", {}, title), make("span", {}, subtitle)));
-    this.bar = make("nav", { class: "bar", "aria-label": say("show") });
-    this.sheetTitle = make("h1", { tabindex: "-1" });
-    this.sheetBody = make("div", { class: "sheet-body" });
-    this.sheet = make("section", { class: "sheet", hidden: true, "aria-live": "polite" },
+    this.head.prepend(make("h1", { class: "unseen" }, title));
+    this.bar = make("nav", { class: "bar", "aria-label": say("tools") });
+    this.sheetTitle = make("h2", { tabindex: "-1", id: "sheet-title" });
+    this.sheetBody = make("div", {
+      class: "sheet-body", tabindex: "0", role: "group", "aria-labelledby": "sheet-title",
+    });
+    this.sheet = make("section", { class: "sheet", hidden: true, "aria-labelledby": "sheet-title" },
       make("div", { class: "sheet-head" }, this.sheetTitle,
         make("button", { class: "plain close", type: "button", onclick: () => this.close() },
           say("close"))),
@@ -44,10 +48,11 @@ class FieldFrame {
       this.north(),
       this.zoomButton("+", say("nearer"), () => map.zoomIn()),
       this.zoomButton("\u2212", say("farther"), () => map.zoomOut()),
-      this.zoomButton("\u25A2", say("whole"), () => map.fitBounds(this.home)));
+      this.zoomButton(iconPicture("whole"), say("whole"), () => this.fit(this.home)));
     this.corner = make("div", { class: "corner" });
     document.body.prepend(this.head);
-    document.body.append(this.corner, this.zoom, this.scale, this.sheet, this.bar);
+    document.querySelector("main").append(this.corner, this.zoom, this.scale);
+    document.body.append(this.sheet, this.bar);
     document.addEventListener("keydown", (event) => {
       if (event.key === "Escape" && this.openName) {
         this.close();
@@ -73,7 +78,7 @@ class FieldFrame {
       x: 20, y: 42, "text-anchor": "middle", "font-size": 14, "font-weight": 700,
       fill: "currentColor",
     });
-    first.textContent = word[0].toUpperCase();
+    first.textContent = this.wording.say("north_letter");
     picture.append(
       drawing("path", { d: "M20 2 L31 29 L20 23 Z", fill: "currentColor" }),
       drawing("path", {
@@ -111,8 +116,8 @@ class FieldFrame {
     this.opener = document.activeElement;
     this.sheetTitle.textContent = page.title;
     this.sheetBody.replaceChildren(...[page.build(values)].flat());
-    this.sheetBody.scrollTop = 0;
     this.sheet.hidden = false;
+    this.sheetBody.scrollTop = 0;
     this.sheet.dataset.page = name;
     document.body.classList.add("sheet-open");
     this.tellButtons();
@@ -148,24 +153,20 @@ class FieldFrame {
         page.button.setAttribute("aria-expanded", String(name === this.openName));
       }
     }
-    this.head.firstChild.setAttribute("aria-expanded", String(this.openName === "about"));
+    this.head.lastChild.setAttribute("aria-expanded", String(this.openName === "about"));
   }
 
-  // How much of the map the open sheet covers, so that what was chosen stays in sight.
+  // How much of the map lies under head, bar and sheet, so that what was chosen stays in sight. On
+  // a wide screen they share one column, which is kept free whether a sheet is open or not.
   covered() {
     const whole = this.map.getContainer().getBoundingClientRect();
     const bar = this.bar.getBoundingClientRect();
-    const head = this.head.getBoundingClientRect();
-    const cover = { left: 0, top: head.bottom, bottom: whole.bottom - bar.top };
-    if (!this.sheet.hidden) {
-      const sheet = this.sheet.getBoundingClientRect();
-      if (sheet.width < whole.width * 0.6) {
-        cover.left = sheet.right;
-      } else {
-        cover.bottom = whole.bottom - sheet.top;
-      }
+    if (bar.width < whole.width * 0.6) {
+      return { left: bar.right, top: 0, bottom: 0 };
     }
-    return cover;
+    const sheet = this.sheet.getBoundingClientRect();
+    const foot = this.sheet.hidden ? bar.top : sheet.top;
+    return { left: 0, top: this.head.getBoundingClientRect().bottom, bottom: whole.bottom - foot };
   }
 
   bringToSight(latLng, zoom) {
@@ -182,7 +183,7 @@ class FieldFrame {
     const cover = this.covered();
     this.map.fitBounds(bounds, {
       paddingTopLeft: [cover.left + 14, cover.top + 14],
-      paddingBottomRight: [14, cover.bottom + 14],
+      paddingBottomRight: [64, cover.bottom + (this.sheet.hidden ? 56 : 14)],
       animate: false,
     });
   }
@@ -199,8 +200,8 @@ class FieldFrame {
       bar.append(make("i"));
     }
     const text = metres >= 1000
-      ? this.wording.number(metres / 1000) + " km"
-      : this.wording.number(metres, metres < 1 ? 1 : 0) + " m";
+      ? this.wording.say("kilometres", { value: this.wording.number(metres / 1000) })
+      : this.wording.say("metres", { value: this.wording.number(metres, metres < 1 ? 1 : 0) });
     this.scale.replaceChildren(bar, make("span", {}, text));
     this.scale.setAttribute("aria-label", text);
     this.scale.dataset.metres = metres;
@@ -217,7 +218,9 @@ function pairs(list) {
   const table = make("dl", { class: "pairs" });
   for (const [name, value] of list) {
     if (value !== null && value !== undefined && value !== "") {
-      table.append(make("dt", {}, name), make("dd", {}, value));
+      const lines = [value].flat().filter(Boolean);
+      table.append(make("dt", {}, name),
+        make("dd", {}, ...lines.map((line) => make("p", {}, line))));
     }
   }
   return table;
@@ -243,3 +246,31 @@ function nightButton(view) {
   tell();
   return button;
 }
+
+// An obstacle's kind, and whether any of that kind is not to be crossed.
+function obstacleText(view, kind) {
+  const barred = view.content.obstacles.some((thing) => thing.kind === kind && !thing.passable);
+  return view.say(kind) + (barred ? ", " + view.say("no_crossing") : "");
+}
+
+function flagPicture(style) {
+  return drawing("svg", {
+    viewBox: "0 0 44 18", width: 44, height: 18, "aria-hidden": "true", class: "mark",
+  }, drawing("path", { d: "M8 1 L38 1 L34 12 L8 12 Z M7 1 L9 1 L9 18 L7 18 Z", fill: style.stroke }));
+}
+
+function bracketsPicture() {
+  return drawing("svg", {
+    viewBox: "-11 -11 22 22", width: 26, height: 26, "aria-hidden": "true", class: "mark",
+  }, drawing("path", {
+    d: "M-9 -4 V-9 H-4 M4 -9 H9 V-4 M9 4 V9 H4 M-4 9 H-9 V4", fill: "none", stroke: "#1B1517",
+    "stroke-width": 2.4,
+  }));
+}
+
+function keyFoot(view) {
+  const notes = view.content.reviewed ? [] : [view.say("unreviewed")];
+  return [...notes, LEAFLET_NOTE].map((note) => make("p", { class: "foot" }, note));
+}
+
+const LEAFLET_NOTE = "Leaflet 1.9.3, BSD 2-Clause, © Volodymyr Agafonkin, © CloudMade";

@@ -3,6 +3,18 @@
 
 const UNITS_PER_DEGREE = 10000000;
 
+// Give what the page is about, or say that this browser can't unpack it.
+async function unpackContent() {
+  if (!("DecompressionStream" in window)) {
+    const message = document.getElementById("message");
+    message.textContent = message.dataset.tooOld;
+    throw new Error("no DecompressionStream");
+  }
+  // Fonts that the page brings must be there before labels are drawn and measured with them.
+  await Promise.all([...document.fonts].map((font) => font.load()));
+  return unpack("content");
+}
+
 async function unpack(name) {
   const bytes = Uint8Array.from(
     atob(document.getElementById("packed-" + name).textContent), (letter) => letter.charCodeAt(0));
@@ -78,7 +90,8 @@ class Wording {
   constructor(words, language) {
     this.words = words;
     this.language = language;
-    this.dates = new Intl.DateTimeFormat(language, {
+    // Plain English is written day first, as where rubber grows.
+    this.dates = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, {
       year: "numeric", month: "short", day: "numeric", timeZone: "UTC",
     });
   }
@@ -115,6 +128,15 @@ class Wording {
       "north-west"];
     return this.say(names[Math.round((((degrees % 360) + 360) % 360) / 45) % 8] + "_word");
   }
+}
+
+// Say that the map is drawn and answers, once the browser has painted it.
+function tellReady() {
+  requestAnimationFrame(() => setTimeout(() => {
+    document.getElementById("message").remove();
+    performance.mark("field-map-ready");
+    document.body.dataset.ready = "yes";
+  }, 0));
 }
 
 // An element with attributes and children; text is never read as markup.

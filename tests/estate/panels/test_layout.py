@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from estate.panels import MarkingPractice, PanelWarning, lay_panels
+from estate.panels import MarkingPractice, PanelWarning, lay_panels, marking_guide
 from estate.standards import standard_named
 from layers.errors import ColumnError
 
@@ -95,6 +95,41 @@ def test_trees_without_girth_or_with_thin_bark_are_said_and_left_out():
 def test_a_tree_of_an_unknown_block_is_refused():
     with pytest.raises(ColumnError, match="block c"):
         lay_panels(**stand([45.0], ["ready"], blocks="c"))
+
+
+def test_frame_and_guide_say_the_same_of_a_tree():
+    girths = [44.0, 51.5, 47.0, 66.0, 93.0, 118.0]
+    given = stand(girths, ["ready"] * 3 + ["mature"] * 3)
+    given["trees"]["block_id"] = ["a", "a", "b", "a", "a", "b"]
+    given["blocks"] = BLOCKS.assign(material=["budded", "seedling"])
+    panels = lay_panels(**given).set_index("tree_id")
+    for number, girth in enumerate(girths):
+        rows = panels.loc[f"t{number}"]
+        guide = marking_guide(
+            girth,
+            material="seedling" if number in (2, 5) else "budded",
+            direction=rows["direction"].iloc[0],
+        )
+        for row, panel in zip(rows.itertuples(), guide.panels, strict=True):
+            assert row.panel == panel.panel
+            assert row.face_deg == panel.face_deg
+            (left, top), (right, foot) = panel.cut
+            assert (row.left_edge_cm, row.top_cm) == pytest.approx((left, top))
+            assert (row.left_edge_cm + row.panel_width_cm, row.foot_cm) == pytest.approx(
+                (right, foot)
+            )
+            assert row.cup_cm == pytest.approx(panel.cup[1])
+            heights = [y for _, y in panel.outline]
+            assert (row.lowest_cm, row.highest_cm) == pytest.approx((min(heights), max(heights)))
+            assert row.cut_length_cm == pytest.approx(guide.cut_length_cm)
+            assert row.girth_cm == pytest.approx(guide.girth_cm)
+
+
+def test_a_tree_told_twice_is_refused():
+    given = stand([45.0, 46.0], ["ready", "ready"])
+    given["girths"]["tree_id"] = "t0"
+    with pytest.raises(ColumnError, match="one row each"):
+        lay_panels(**given)
 
 
 def test_arguments_are_left_as_they_were():

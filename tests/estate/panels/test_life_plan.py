@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from estate.panels import MarkingPractice, bark_use
-from estate.panels.life_plan import life_plan, life_plans
+from estate.panels.life_blocks import expected_cuts, life_plans
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Stage, solve
+from estate.panels.lifetime import life_plan, panel_spans
 from estate.standards import standard_named
 from layers.errors import SettingError
 
@@ -39,6 +40,8 @@ def settings_of_a_plan(draw):
         if bark:
             heights[bark + side] = draw(height)
     age = draw(st.floats(5, 29))
+    if age > 15 and draw(st.booleans()):
+        heights["HO-1"] = draw(st.floats(157.0, 185.0))
     rules = replace(
         RULES,
         renewal_years=draw(st.sampled_from([2.0, 3.5, 5.0, 8.0])),
@@ -127,10 +130,11 @@ def _check_renewal(rows, given_):
             panel, cut = today.get(side_of(row.panel), ("", np.nan))
             # Virgin bark ahead of today's cut; renewed bark behind it, or ahead where the cut of
             # today runs in renewed bark itself.
-            assert (row.kind == "renewed") == (height > cut or panel.startswith("BI"))
+            behind = height > cut if row.direction == "down" else height < cut
+            assert (row.kind == "renewed") == (behind or panel.startswith("BI"))
             if row.kind == "renewed":
                 age = years_between(pd.Timestamp(ON), row.start)
-                age += _years_cut_before(height, cut, given_)
+                age += _years_cut_before(height, cut, row.direction, given_)
                 assert age >= renewal - 0.01
 
 
@@ -138,12 +142,12 @@ def years_between(one, other):
     return (other - one).days / 365.25
 
 
-def _years_cut_before(height, cut, given_):
-    """How long before the plan a base panel's bark was cut, at the planned pace."""
+def _years_cut_before(height, cut, direction, given_):
+    """How long before the plan a place on the bark was cut, at the planned pace."""
     practice = given_["practice"]
-    pace = bark_use(given_["system"]).year_planned_cm
-    if height > cut:
-        return (height - cut) / pace
+    pace = bark_use(given_["system"], direction=direction).year_on_trunk_cm
+    if direction == "up" or height > cut:
+        return abs(height - cut) / pace
     return (height - practice.lowest_cm + practice.opening_height_cm - cut) / pace
 
 
@@ -160,8 +164,10 @@ def test_bark_cut_yesterday_waits_its_eight_years():
     # At least 7 to 8 years before bark is tapped again (francophone course note, secondary).
     plan = life_plan(planted(14), ON, cut_heights={"BO-1": 20.0, "BO-2": 20.0}, standard=BASE_ONLY)
     first = plan.loc[plan["kind"] == "renewed"].iloc[0]
-    # d3 with a weekly rest at 1.3 mm uses 13.56 cm a year: the top of the panel was cut
-    # 110 / 13.56 = 8.1 years ago, so the strip that has its 8 years may be tapped at once.
+    # d3 with a weekly rest at 1.3 mm on a slope of 30 degrees uses 104.3 x 0.13 / cos 30 =
+    # 15.65 cm a year: the top of the panel was cut 110 / 15.65 = 7.03 years ago. The second year
+    # finds 0.4 cm with its 8 years, not the 3.9 cm of a shortest run; the third finds 16 cm.
+    assert plan["year"].iloc[0] == 3
     assert first["panel"] == "BI-1"
     assert first["bark_from_cm"] == 130.0
     fast = life_plan(
@@ -171,11 +177,11 @@ def test_bark_cut_yesterday_waits_its_eight_years():
         standard=BASE_ONLY,
         system="S/2 d2",
     )
-    # d2 without a rest uses 23.7 cm a year: the top was cut 4.6 years ago and waits 3.4 more,
-    # to the first year that begins after that, the fifth.
-    assert fast["year"].iloc[0] == 5
+    # d2 without a rest uses 182.5 x 0.13 / cos 30 = 27.4 cm a year: the top was cut 4.02 years
+    # ago; the fifth year finds 0.4 cm with its 8 years, the sixth a year's bark.
+    assert fast["year"].iloc[0] == 6
     assert (fast["kind"] == "renewed").all()
-    assert any("rest" in said for said in fast.attrs["findings"])
+    assert any("trees rest" in said for said in fast.attrs["findings"])
 
 
 # A standard under which no tree of a plan turns mature, so that base panels stand alone.
@@ -246,7 +252,12 @@ def stage(column, years_of_bark, *, opens=0, worth=100):
 def test_no_sequence_of_whole_years_is_worth_more(stages, run):
     years = 6
     situation = Situation(
-        years=years, stages=stages, renewal_years=8.0, run_years=run, tapped_before=None
+        years=years,
+        stages=stages,
+        renewal_years=8.0,
+        run_years=run,
+        shortest_run_months=1,
+        tapped_before=None,
     )
     found = sum(
         one.worth * sum(row) for one, row in zip(stages, solve(situation).months, strict=True)
@@ -268,6 +279,75 @@ def test_no_sequence_of_whole_years_is_worth_more(stages, run):
                 best, sum(MONTHS * stages[number].worth for number in order if number is not None)
             )
     assert found == best
+
+
+def test_bark_used_too_fast_is_said_and_its_bark_reckoned_younger():
+    cuts = {"BO-1": 20.0, "BO-2": 20.0}
+    fast = {"BO-1": 4.4, "BO-2": 4.4}
+    told = life_plan(planted(14), ON, cut_heights=cuts, tapped_years=fast, standard=BASE_ONLY)
+    # 110 cm in 4.4 years is 25 cm a year against 15.65 planned; the top is 4.4 years old and
+    # waits 3.6 more, to the fifth year.
+    assert told["year"].iloc[0] == 5
+    words = told.attrs["findings"][-1]
+    assert words.startswith("BO-2 used 25.0 cm of bark a year, 60 % over the 15.7 cm planned")
+
+
+def test_no_panel_is_opened_for_a_month_or_two():
+    plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 95.0})
+    last = plan.groupby("panel")["year"].transform("max") == plan["year"]
+    assert (plan.loc[~last, "months"] >= 3).all()
+
+
+def test_cuts_that_nobody_measured_are_where_the_plan_would_have_them():
+    opened = dt.date(2023, 6, 1)
+    blocks = pd.DataFrame(
+        {
+            "block_id": ["a", "b", "c"],
+            "planted_on": [dt.date(2016, 6, 1)] * 3,
+            "opened_on": [opened, None, dt.date(2027, 1, 1)],
+        }
+    )
+    cuts = expected_cuts(blocks, dt.date(2025, 11, 30))
+    # Two whole years, BO-1 and BO-2, and half of BO-1's second: 15.65 cm a year.
+    assert cuts["block_id"].tolist() == ["a", "a"]
+    feet = cuts.set_index("panel")["foot_cm"]
+    assert feet["BO-2"] == pytest.approx(130 - 15.654, abs=0.01)
+    assert feet["BO-1"] == pytest.approx(130 - 1.5 * 15.654, abs=0.1)
+    assert set(cuts["cut_source"]) == {"estimated"}
+    plans = life_plans(blocks.head(1), dt.date(2025, 12, 1), cut_heights=cuts)
+    for panel, foot in feet.items():
+        first = plans[plans["panel"] == panel].iloc[0]
+        assert first["bark_from_cm"] == pytest.approx(foot)
+    assert expected_cuts(blocks.tail(2), dt.date(2025, 12, 1)).empty
+
+
+def test_the_two_figures_of_a_panel_diagnosis():
+    # Base bark alone: 2 x 110 cm; BO-1 at 80 cm has used 50, BO-2 30: 80 of 220 cm. The 140 cm
+    # left last 140 / 15.65 = 8.94 years.
+    low = replace(PRACTICE, high_top_cm=200.0, stacked_gap_cm=50.0)
+    plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 100.0}, practice=low)
+    assert plan.attrs["virgin_used_share"] == pytest.approx(80 / 220)
+    assert plan.attrs["virgin_years_left"] == pytest.approx(8.94, abs=0.01)
+
+
+def test_spans_of_panels_for_a_chart():
+    plan = life_plan(planted(10), ON, cut_heights={"BO-1": 80.0, "BO-2": 95.0})
+    spans = panel_spans(plan)
+    assert spans["panel"].is_unique
+    assert spans["months"].sum() == plan["months"].sum()
+    assert spans["from_year"].is_monotonic_increasing
+    assert (spans["low_until"] <= spans["until_year"] + 1e-9).all()
+    assert (spans["until_year"] <= spans["high_until"] + 1e-9).all()
+    assert spans["high_until"].max() <= plan["year"].max()
+
+
+def test_the_user_s_own_figures_are_planned_by(tmp_path):
+    own = tmp_path / "figures.toml"
+    own.write_text("[bark]\nshaving_down_planned = 1.0\nrenewal = 9\n[marking]\nlowest_cut = 30\n")
+    plan = life_plan(planted(7), ON, own=own)
+    # 104.3 tappings x 0.1 cm / cos 30 = 12.04 cm a year.
+    assert plan["bark_to_cm"].iloc[0] == pytest.approx(130 - 12.04, abs=0.01)
+    assert plan.loc[plan["direction"] == "down", "bark_to_cm"].min() >= 30.0
 
 
 def test_a_panel_or_height_that_the_tree_has_not_is_refused():

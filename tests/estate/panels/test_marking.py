@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -100,6 +101,16 @@ def test_thirteen_guide_lines_bound_twelve_strips_of_2_25_cm():
     assert upward[-1] - upward[0] == pytest.approx(12 * 2.25)
 
 
+def test_high_panels_are_shown_above_the_base_panels_they_leave_room_for():
+    guide = marking_guide(46.0, direction="up", panels=3)
+    assert [panel.panel for panel in guide.below] == ["BO-1", "BO-2"]
+    # Common practice, no source: 15 cm between panels one above another.
+    highest = max(y for panel in guide.below for _, y in panel.outline)
+    lowest = min(y for panel in guide.panels for _, y in panel.outline)
+    assert lowest - highest == pytest.approx(15.0, abs=0.4)
+    assert marking_guide(45.0).below == ()
+
+
 def test_gutter_and_cup_stand_under_the_low_end():
     # Common practice, no source: gutter 2.5 cm by 8 cm, cup 15 cm below.
     panel = marking_guide(45.0).panels[0]
@@ -134,6 +145,21 @@ def test_side_view_keeps_heights_and_shrinks_towards_the_rim():
     assert cut[0][0] == pytest.approx(-radius * math.sin(math.radians(82.0)), abs=1e-6)
     assert cut[0][1] == pytest.approx(guide.high_left_cm)
     assert cut[-1][1] == pytest.approx(130.0)
+
+
+def test_a_seedling_s_girth_is_carried_up_its_conical_trunk():
+    # Kerala farm extension page on rubber harvest (secondary): seedlings are opened at 50 cm when
+    # 55 cm round, or at 90 cm when 50 cm round.
+    low = replace(PRACTICE, opening_height_cm=90.0)
+    alone = replace(standard_named("india"), opening_height_cm=None)
+    guide = marking_guide(55.0, material="seedling", standard=alone, practice=low)
+    assert (guide.taped_at_cm, guide.girth_cm) == (50.0, pytest.approx(50.0))
+    assert guide.panel_width_cm == pytest.approx(23.0)
+    assert "lay the cord there" in guide.findings[0]
+    budded = marking_guide(50.0, material="budded", standard=alone, practice=low)
+    assert budded.girth_cm == budded.taped_girth_cm == 50.0
+    with pytest.raises(SettingError, match="budded or seedling"):
+        marking_guide(50.0, material="grafted")
 
 
 @pytest.mark.parametrize("girth", [0.0, -3.0, float("nan"), float("inf")])

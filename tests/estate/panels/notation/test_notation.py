@@ -14,6 +14,7 @@ from estate.panels.notation import (
     Period,
     Share,
     Stimulation,
+    in_words,
     parse_notation,
     relative_intensity,
     tappings_per_year,
@@ -46,6 +47,16 @@ OTHERWISE_PUBLISHED = [
     # Gonçalves et al. 2000, Pesq. Agropec. Bras. 35(6)
     ("1/2S d/2 6d/7", "S/2 d2 6d/7"),
     ("1/2S d/4 6d/7.10m/y. ET 5,0% Ba 10/y", "S/2 d4 6d/7 10m/12 ET 5% Ba 10/y"),
+    # Gonçalves et al. 2000, abstract: rounds without their stroke, and a system in short.
+    ("1/2S d/4 6d/7.10m/y. ET 5,0% Ba 10y", "S/2 d4 6d/7 10m/12 ET 5% Ba 10/y"),
+    ("1/2S d/6 ET 5%", "S/2 d6 ET 5%"),
+    # Silva, Souza, Gonçalves et al., Viabilidade econômica de diferentes sistemas de sangria em
+    # clones de seringueira, abstract: panel and lace both, months without a blank before them.
+    ("½S d/3 6d/7.11m/y.ET 2,5% Pa La 8/y", "S/2 d3 6d/7 11m/12 ET 2.5% Pa La 8/y"),
+    ("½S d/7 6d/7.11m/y.ET 5,0% Pa La 8/y", "S/2 d7 6d/7 11m/12 ET 5% Pa La 8/y"),
+    ("½S d/2 6d/7.11m/y", "S/2 d2 6d/7 11m/12"),
+    # CIRAD dk=574666, abstract.
+    ("S/2d4 7d/7", "S/2 d4 7d/7"),
     # Abstract of a trial of clone RRIT 251 by Kasetsart University: a blank before the band.
     ("S/2 d3 ET 2.5 % Pa1 (1) 6/y", "S/2 d3 ET 2.5% Pa1(1) 6/y"),
 ]
@@ -63,6 +74,9 @@ MISPRINTS = [
     ("S/2 d3 H0-2", "S/2 d3 HO-2"),
     ("S/2 d3 (BII-1)", "S/2 d3 BII-1"),
     ("S/2 d3 panel C", "S/2 d3 BI-1"),
+    ("S/2 d3 (D)", "S/2 d3 BI-2"),
+    ("S/2 d3 B", "S/2 d3 BO-2"),
+    ("S/2 d3 ET 2.5% Pa1(1) 16/y*", "S/2 d3 ET 2.5% Pa1(1) 16/y"),
     ("2×S/2 d2 (t, t)", "2xS/2 d2 (t,t)"),
     ("s/2 d3", "S/2 d3"),
     ("S/4↑ d3", "S/4U d3"),
@@ -93,7 +107,7 @@ def test_what_each_part_says():
     assert read.every_days == 3
     # Sainoi et al. 2017: 2.5 % on the panel, 1 g on a band of 1 cm, 8 rounds a year, monthly.
     assert read.stimulation == Stimulation(
-        percent=2.5, method="Pa", grams=1.0, band_cm=1.0, rounds=8, spacing="m"
+        percent=2.5, methods=("Pa",), grams=1.0, band_cm=1.0, rounds=8, spacing="m"
     )
     both = parse_notation("S/2D d3 + S/4U d3").cuts
     assert [cut.cut.direction for cut in both] == ["D", "U"]
@@ -107,6 +121,31 @@ def test_what_each_part_says():
 )
 def test_relative_intensity(text, intensity):
     assert round(relative_intensity(parse_notation(text))) == intensity
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: Cut(part=0),
+        lambda: Cut(kind="Mc"),
+        lambda: Days(tapped=8, of=7),
+        lambda: Period(months=13),
+        lambda: Period(months=3, first=1, last=4),
+        lambda: Share(done=5, of=4),
+        lambda: PanelName(letter="B", bark="O", number=0),
+        lambda: Stimulation(grams=1.0),
+        lambda: Stimulation(percent=0.0),
+        lambda: Stimulation(rounds=4, done=5),
+        lambda: Stimulation(rounds=4, spacing="moon"),
+        lambda: CutSystem(cut=Cut(), change=("t",)),
+        lambda: CutSystem(cut=Cut(), change=("t", "x")),
+        lambda: CutSystem(cut=Cut(), every_days=0),
+        lambda: HarvestSystem(cuts=()),
+    ],
+)
+def test_values_that_the_notation_has_not_are_refused(make):
+    with pytest.raises(SettingError, match="expected"):
+        make()
 
 
 def test_intensity_of_combined_and_changed_cuts_and_periods():
@@ -143,6 +182,7 @@ def test_tappings_of_a_year_with_a_weekly_rest(text, days):
         ("S/2 d3 9m/12 (APR-JAN)", 7),
         ("S/2 d3 ET 250%", 7),
         ("S/0 d3", 0),
+        ("S/2 d3 D", 7),
         ("S/2 d3 + ", 9),
         ("S/2 d3 +", 8),
         ("S/2 d3 ET 2.5% ET 5%", 15),
@@ -197,13 +237,13 @@ def periods(draw):
 
 @st.composite
 def stimulations(draw):
-    method = draw(st.sampled_from(["", "Pa", "La", "Ba", "Ga", "Ta", "Sa"]))
-    grams = draw(st.none() | tenths(1, 9)) if method else None
+    methods = draw(st.lists(st.sampled_from(["Pa", "La", "Ba", "Ga", "Ta", "Sa"]), max_size=2))
+    grams = draw(st.none() | tenths(1, 9)) if methods else None
     rounds = draw(st.none() | st.integers(1, 40))
     return Stimulation(
         agent=draw(st.sampled_from(["ET", "ETG", "RF"])),
         percent=draw(st.none() | tenths(1, 20)),
-        method=method,
+        methods=tuple(methods),
         grams=grams,
         band_cm=draw(st.none() | tenths(1, 5)) if grams else None,
         rounds=rounds,
@@ -237,6 +277,38 @@ cut_systems = st.builds(
     stimulation=st.none() | stimulations(),
     guard_place=st.sampled_from(["cut", "frequency"]),
 )
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        # Trade's reading of each: Chantuma et al. 2016; summary of Viet Nam symbols.
+        (
+            "2xS/2 d2 (t,t)",
+            "two cuts, each a half spiral, downward, every second day, "
+            "changed by turns of 1 tapping, 1 tapping",
+        ),
+        (
+            "S/2D d3 + S/4U d3",
+            "half spiral, downward, every third day; on the same day "
+            "quarter spiral, upward, every third day",
+        ),
+        (
+            "S/2 (RG) d5 10m/12 (APR-JAN) BI-2 ET 3.3% 3/6/y (2w)",
+            "half spiral, downward, every 5 days, rain-guarded, 10 months of 12 "
+            "(April to January), on BI-2 (first renewed bark); ethephon 3.3 %, "
+            "3 of 6 rounds a year, every 2 weeks",
+        ),
+    ],
+)
+def test_a_system_is_said_in_words(text, words):
+    assert in_words(parse_notation(text)) == words
+
+
+@given(st.lists(cut_systems, min_size=1, max_size=3).map(tuple))
+def test_every_system_can_be_said_in_words(cuts):
+    said = in_words(HarvestSystem(cuts=cuts))
+    assert said.count("; on the same day ") == len(cuts) - 1
 
 
 @given(st.lists(cut_systems, min_size=1, max_size=3).map(tuple))
