@@ -187,6 +187,8 @@ def draw(
             expected="0 to 86400",
             remedy="Give the further search in seconds.",
         )
+    if trees.empty:
+        return _nothing_to_tap(trees, chosen)
     stood = stand(
         trees,
         minutes=chosen.minutes,
@@ -426,3 +428,23 @@ def _sum(
         "start_place_id": place_ids[each.base] if each.base >= 0 else "",
         "note": note,
     }
+
+
+def _nothing_to_tap(trees: gpd.GeoDataFrame, settings: TaskSettings) -> TaskPlan:
+    text, number = pd.Series([], dtype="string"), pd.Series([], dtype=float)
+    kinds = {
+        **dict.fromkeys(("task_id", "beat_id"), text),
+        **dict.fromkeys(("round_day", "trees"), pd.Series([], dtype=int)),
+        **dict.fromkeys(("tapping_min", "walking_min", "collecting_min", "minutes"), number),
+        "walk_m": number,
+        **dict.fromkeys(("block_ids", "holding_ids"), text),
+        "needs_high_knife": pd.Series([], dtype=bool),
+        "lower_bound_min": number,
+        **dict.fromkeys(("start_place_id", "note"), text),
+    }
+    return TaskPlan(
+        tasks=pd.DataFrame({"tree_id": text, "task_id": text, "stop_no": pd.Series([], dtype=int)}),
+        task_sums=pd.DataFrame(kinds),
+        walks=gpd.GeoDataFrame({"task_id": text}, geometry=[], crs=trees.crs),
+        settings=settings,
+    )

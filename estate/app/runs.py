@@ -1,0 +1,111 @@
+"""What the entry points do between a user's words and the files: read, plan, write."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from estate import store
+from estate.app.own_files import OwnFiles, copy_own_files, notes_folder, read_own_files
+from estate.plan import EstatePlan, plan_estate
+from estate.plan_settings import PlanSettings
+from layers.bring_in import Intake, bring_in
+from reports.hand_out import file_name, hand_out
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Run:
+    """A finished run: the plan, its project and the files that were handed out, by kind."""
+
+    plan: EstatePlan
+    project: Path
+    folder: Path
+    files: dict[str, list[Path]]
+
+
+def output_folder(source: Path, out: Path | None) -> Path:
+    """Give the folder for what is handed out: the user's, or one beside the project."""
+    if out is not None:
+        return out
+    return source.parent if source.is_file() else source / "handed-out"
+
+
+def project_file(source: Path, folder: Path) -> Path:
+    """Give the project's GeoPackage: the source itself, or one named like its folder."""
+    if source.is_file():
+        return source
+    return folder / f"{file_name(source.resolve().name)}.gpkg"
+
+
+def run_plan(
+    source: Path,
+    settings: PlanSettings,
+    *,
+    out: Path | None,
+    epsg: int | None,
+    name: str | None,
+    language: str,
+    say: Say,
+) -> Run:
+    """Read a folder of layers or a project, plan it, save it and hand everything out.
+
+    Raises
+    ------
+    LayerError
+        The layers can't be used, or a setting doesn't fit them; nothing is written then.
+    """
+    say(f"Read {source}")
+    intake: Intake = bring_in(source, epsg=epsg)
+    folder = output_folder(source, out)
+    project = project_file(source, folder)
+    settings = with_own_files(read_own_files(notes_folder(source)), settings)
+    settings = with_decisions_of(project, settings)
+    plan = plan_estate(
+        intake.layers,
+        settings,
+        name=name or known_name(source, project),
+        faults=intake.faults,
+        say=say,
+    )
+    folder.mkdir(parents=True, exist_ok=True)
+    copy_own_files(source, folder)
+    say(f"Save the project {project.name}")
+    store.save_plan(project, plan)
+    files = hand_out(plan, folder, language=language, say=say)
+    return Run(plan=plan, project=project, folder=folder, files=files)
+
+
+def with_own_files(own: OwnFiles, settings: PlanSettings) -> PlanSettings:
+    """Give the settings with what the cooperative wrote down itself."""
+    rounds = replace(settings.rounds, absences=own.absences, holidays=own.holidays)
+    return replace(
+        settings,
+        round_settings=rounds,
+        records=own.records,
+        clouds=own.clouds,
+        cuts=own.cuts,
+        own_figures=own.figures,
+    )
+
+
+def with_decisions_of(project: Path, settings: PlanSettings) -> PlanSettings:
+    """Give the settings with what people decided in a project, where it exists."""
+    if not project.exists():
+        return settings
+    return replace(
+        settings,
+        decided=store.decisions(project),
+        confirmed=store.confirmed(project),
+        crew=store.crew(project),
+        lost=store.lost_mornings(project),
+    )
+
+
+def known_name(source: Path, project: Path) -> str:
+    """Give the cooperative's name: the project's own, or the folder's in plain words."""
+    saved = store.saved_settings(project).get("project") if project.exists() else None
+    base = source.stem if source.is_file() else source.resolve().name
+    return saved or base.replace("-", " ").replace("_", " ")

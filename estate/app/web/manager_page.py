@@ -1,0 +1,100 @@
+"""The manager's page: blocks to open or close, beats for tappers, mornings lost to rain."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from flask import Blueprint, flash, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from estate import store
+from estate.app.web import glances
+from estate.app.web.desk import Desk
+from estate.app.web.overview_page import standard_share
+from layers.errors import MissingLayerError, SettingError
+
+_WORDS = {
+    "open": "{} is open from the next run on.",
+    "closed": "{} is closed from the next run on.",
+    "": "{} follows its readiness from the next run on.",
+}
+
+
+def pages(desk: Desk) -> Blueprint:
+    """Give the manager's routes."""
+    part = Blueprint("manager", __name__, url_prefix="/manage")
+
+    @part.get("/")
+    def show() -> str:
+        if not desk.planned:
+            return render_template("unplanned.html", here="manager")
+        return render_template(
+            "manager.html",
+            here="manager",
+            blocks=glances.block_glances(desk.project, desk.folder),
+            share=standard_share(desk, store.saved_settings(desk.project)),
+            beats=glances.beat_glances(desk.project),
+            tappers=glances.tapper_glances(desk.project),
+            lost=glances.lost_words(desk.project),
+            today=date.today().isoformat(),
+        )
+
+    @part.post("/block")
+    def block() -> Response:
+        key, decision = request.form.get("block", ""), request.form.get("decision", "")
+        with desk.writing():
+            _check_planned(desk)
+            store.decide(desk.project, key, decision or None, on=date.today())
+        flash(_WORDS[decision].format(key))
+        return redirect(url_for("manager.show", _anchor="blocks"), 303)
+
+    @part.post("/beat")
+    def beat() -> Response:
+        key, tapper = request.form.get("beat", ""), request.form.get("tapper", "")
+        with desk.writing():
+            _check_planned(desk)
+            store.give_beat(desk.project, key, tapper or None, on=date.today())
+        whose = f"is {tapper}'s" if tapper else "is shared out by the tool"
+        flash(f"{key} {whose} from the next run on.")
+        return redirect(url_for("manager.show", _anchor="beats"), 303)
+
+    @part.post("/rain")
+    def rain() -> Response:
+        day, key = day_of("day"), request.form.get("beat", "")
+        with desk.writing():
+            _check_planned(desk)
+            store.lose_morning(desk.project, day, key or None)
+        flash(f"The morning of {glances.day_words(day)} is lost in {key or 'every beat'}.")
+        return redirect(url_for("manager.show", _anchor="rain"), 303)
+
+    return part
+
+
+def day_of(field: str) -> date:
+    """Give the date in a field of the form that was sent.
+
+    Raises
+    ------
+    SettingError
+        There is no date in it.
+    """
+    text = request.form.get(field, "")
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise SettingError.at(
+            row=field,
+            found=text or "nothing",
+            expected="a date such as 2026-11-30",
+            remedy="Choose a date and send it again.",
+        ) from error
+
+
+def _check_planned(desk: Desk) -> None:
+    if not desk.planned:
+        raise MissingLayerError.at(
+            file=desk.project.name,
+            found="a cooperative that wasn't planned yet",
+            expected="one run or more",
+            remedy="Run the plan first.",
+        )

@@ -1,0 +1,73 @@
+"""The first page: the map, the blocks' readiness, who taps what, and every handed-out file."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pandas as pd
+from flask import Blueprint, abort, render_template, send_from_directory
+from werkzeug.wrappers import Response
+
+from estate import store
+from estate.app.web import glances
+from estate.app.web.desk import Desk
+from estate.standards import standards
+from reports.charts import DECISION_WORDS
+from reports.hand_out import FOLDERS
+
+
+def pages(desk: Desk) -> Blueprint:
+    """Give the overview's routes."""
+    part = Blueprint("overview", __name__)
+
+    @part.get("/")
+    def show() -> str:
+        if not desk.planned:
+            return render_template("unplanned.html", here="overview")
+        blocks = glances.block_glances(desk.project, desk.folder)
+        saved = store.saved_settings(desk.project)
+        return render_template(
+            "overview.html",
+            here="overview",
+            on=glances.day_words(pd.to_datetime(saved.get("on"))),
+            standard=standard_title(desk, saved),
+            share=standard_share(desk, saved),
+            blocks=blocks,
+            counts=Counter(block.decision for block in blocks),
+            decisions=list(DECISION_WORDS),
+            beats=glances.beat_glances(desk.project),
+            files=glances.handed_out_files(desk.folder),
+        )
+
+    return part
+
+
+def handed_out(desk: Desk) -> Blueprint:
+    """Give the routes of handed-out files: those that a run writes, and no other."""
+    part = Blueprint("handed_out", __name__, url_prefix="/handed-out")
+
+    @part.get("/overview.html")
+    def overview() -> Response:
+        return send_from_directory(desk.folder.resolve(), "overview.html")
+
+    @part.get("/<folder>/<name>")
+    def file(folder: str, name: str) -> Response:
+        if folder not in FOLDERS or name.startswith("."):
+            abort(404)
+        return send_from_directory(desk.folder.resolve() / folder, name)
+
+    return part
+
+
+def standard_title(desk: Desk, saved: dict[str, str]) -> str:
+    """Give the title of the standard of the last run; its bare name where it isn't known here."""
+    known = standards(own=desk.own_standards)
+    name = saved.get("standard", "")
+    return known[name].title if name in known else name
+
+
+def standard_share(desk: Desk, saved: dict[str, str]) -> float | None:
+    """Give the share that opens a block under the last run's standard, None where not known."""
+    known = standards(own=desk.own_standards)
+    name = saved.get("standard", "")
+    return known[name].share if name in known else None

@@ -1,0 +1,95 @@
+"""The page of the run: what holds for it, the run itself, and its progress."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any, cast
+
+from babel import Locale
+from flask import Blueprint, jsonify, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from estate import store
+from estate.app.choices import RunChoices
+from estate.app.web.desk import Desk
+from estate.app.web.manager_page import day_of
+from estate.app.web.running import RunWatch
+from estate.roster import MAKE_UPS
+from estate.roster.settings import MakeUp
+from estate.standards import DEFAULT_STANDARD, standards
+from layers.errors import SettingError
+from reports.words import LANGUAGES
+
+
+def pages(desk: Desk, watch: RunWatch) -> Blueprint:
+    """Give the routes of the run."""
+    part = Blueprint("run", __name__, url_prefix="/run")
+
+    @part.get("/")
+    def show() -> str:
+        saved = store.saved_settings(desk.project) if desk.project.exists() else {}
+        return render_template(
+            "run.html",
+            here="run",
+            watch=watch,
+            standards=standards(own=desk.own_standards),
+            chosen=_chosen(saved),
+            make_ups=MAKE_UPS,
+            languages={code: Locale(code).get_display_name("en") for code in LANGUAGES},
+        )
+
+    @part.post("/")
+    def start() -> Response:
+        watch.start(
+            RunChoices(
+                standard=request.form.get("standard") or None,
+                own_standards=desk.own_standards,
+                on=day_of("on"),
+                start=day_of("start") if request.form.get("start") else None,
+                days=_whole("days"),
+                interval=_whole("interval"),
+                make_up=cast(MakeUp, request.form.get("make_up", "")),
+            ),
+            language=_language(),
+        )
+        return redirect(url_for("run.show", _anchor="progress"), 303)
+
+    @part.get("/state")
+    def state() -> Response:
+        answer: Response = jsonify(state=watch.state, lines=watch.lines)
+        return answer
+
+    return part
+
+
+def _chosen(saved: dict[str, str]) -> dict[str, Any]:
+    return {
+        "standard": saved.get("standard", DEFAULT_STANDARD),
+        "on": date.today().isoformat(),
+        "days": saved.get("days", "28"),
+        "interval": saved.get("interval_days", "3"),
+    }
+
+
+def _whole(field: str) -> int:
+    text = request.form.get(field, "")
+    if not text.isdecimal() or len(text) > 6:
+        raise SettingError.at(
+            row=field,
+            found=text or "nothing",
+            expected="a whole number of days",
+            remedy="Write the number of days in digits.",
+        )
+    return int(text)
+
+
+def _language() -> str:
+    language = request.form.get("language", "en")
+    if language not in LANGUAGES:
+        raise SettingError.at(
+            row="language",
+            found=language,
+            expected="one of " + ", ".join(LANGUAGES),
+            remedy="Choose one of the list.",
+        )
+    return language

@@ -1,0 +1,96 @@
+"""A run in the background, whose lines of progress the page reads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from threading import Thread
+from typing import Literal
+
+from estate.app import summary
+from estate.app.choices import RunChoices, plan_settings
+from estate.app.runs import run_plan
+from estate.app.web.desk import Desk, busy_error
+from layers.errors import Fault, LayerError
+
+State = Literal["none", "going", "done", "failed"]
+
+
+@dataclass(kw_only=True)
+class RunWatch:
+    """What the page knows of the run that goes on or that ended last.
+
+    Parameters
+    ----------
+    desk
+        What the runs work on.
+    state
+        ``none`` until the first run was asked for.
+    lines
+        The lines of progress of this run.
+    words
+        The summary, or what went wrong.
+    faults
+        What stopped the run, or what it noted in the layers.
+    """
+
+    desk: Desk
+    state: State = "none"
+    lines: list[str] = field(default_factory=list)
+    words: str = ""
+    faults: tuple[Fault, ...] = ()
+
+    def start(self, choices: RunChoices, *, language: str) -> Thread:
+        """Begin a run.
+
+        Raises
+        ------
+        SettingError
+            A choice is out of its range, or a run or another change is on its way.
+        """
+        settings = plan_settings(self.desk.project, choices)
+        if not self.desk.busy.acquire(blocking=False):
+            raise busy_error()
+        self.state, self.lines, self.words, self.faults = "going", [], "", ()
+
+        def run() -> None:
+            state: State = "failed"
+            try:
+                made = run_plan(
+                    self.desk.source,
+                    settings,
+                    out=None,
+                    epsg=None,
+                    name=None,
+                    language=language,
+                    say=self.lines.append,
+                )
+                self.words, self.faults = summary.in_words(made), made.plan.faults
+                state = "done"
+            except LayerError as error:
+                self.words = "The run stopped. What was handed out before is still there."
+                self.faults = faults_of(error)
+            except OSError as error:
+                self.words = f"The run stopped: {os_words(error)}"
+            finally:
+                if state == "failed" and not self.words:
+                    self.words = (
+                        "The run stopped at a fault of the program itself; the window in which "
+                        "it was started shows more. What was handed out before is still there."
+                    )
+                self.state = state
+                self.desk.busy.release()
+
+        thread = Thread(target=run, name="estate run", daemon=True)
+        thread.start()
+        return thread
+
+
+def faults_of(error: LayerError) -> tuple[Fault, ...]:
+    """Give every fault that an error carries."""
+    faults: tuple[Fault, ...] = getattr(error, "faults", (error.fault,))
+    return faults
+
+
+def os_words(error: OSError) -> str:
+    """Give an error of the disk in words."""
+    return f"{error.filename or 'a file'} can't be read or written: {error.strerror or error}."

@@ -1,0 +1,128 @@
+"""The job as a recipe: join, class, mark, draw tasks, give dates, from layers to a plan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+
+import geopandas as gpd
+import pandas as pd
+
+from estate.plan_settings import PlanSettings
+from estate.roster import RoundSettings
+from estate.stages import class_stand, draw_mornings, give_dates, join_survey, mark_trees
+from estate.standards import OpeningStandard
+from layers.contract import Layers
+from layers.errors import Fault, SettingError
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class EstatePlan:
+    """A finished plan: the layers and what each stage made of them.
+
+    The frames' columns are listed in the contributors' guide, section "Frames".
+    """
+
+    name: str
+    on: date
+    layers: Layers
+    standard: OpeningStandard
+    rounds: RoundSettings
+    faults: tuple[Fault, ...]
+    matches: pd.DataFrame
+    doubts: pd.DataFrame
+    measured: pd.DataFrame
+    girth_flags: pd.DataFrame
+    girths: pd.DataFrame
+    classes: pd.DataFrame
+    readiness: pd.DataFrame
+    to_tape: pd.DataFrame
+    rose: pd.DataFrame
+    facing: pd.DataFrame
+    panels: pd.DataFrame
+    life: pd.DataFrame
+    tasks: pd.DataFrame
+    task_sums: pd.DataFrame
+    walks: gpd.GeoDataFrame
+    crew: pd.DataFrame
+    roster: pd.DataFrame
+    crop: pd.DataFrame
+    behind: pd.DataFrame
+
+
+def _silent(_: str) -> None:
+    return None
+
+
+def plan_estate(
+    layers: Layers,
+    settings: PlanSettings,
+    *,
+    name: str,
+    faults: tuple[Fault, ...] = (),
+    say: Say = _silent,
+) -> EstatePlan:
+    """Take a cooperative's layers all the way to tasks, dates and expected crop.
+
+    Parameters
+    ----------
+    layers
+        The layers, brought in.
+    settings
+        What the user chose.
+    name
+        The cooperative's or project's name.
+    faults
+        What was found while the layers came in; carried along.
+    say
+        Called with a line for each step.
+
+    Raises
+    ------
+    SettingError
+        A block that the manager decided on isn't in the layers.
+    """
+    _check_decided(layers, settings)
+    say(f"Join {len(layers.girth):,} girth points to {len(layers.trees):,} tree places")
+    survey = join_survey(layers, settings)
+    say("Estimate the girth of every standing tree, class each, judge each block")
+    stand = class_stand(layers, survey, settings)
+    say(f"Turn the panels of {len(layers.blocks):,} blocks from the sun and mark each tree")
+    marked = mark_trees(layers, stand, settings)
+    say(f"Draw tapping tasks for {marked.panels['tree_id'].nunique():,} trees")
+    drawn = draw_mornings(layers, stand, marked, settings)
+    say("Give each task a tapper and its dates, and reckon the crop")
+    mornings = give_dates(layers, drawn, settings)
+    return EstatePlan(
+        name=name,
+        on=settings.on,
+        layers=layers,
+        standard=settings.standard,
+        rounds=settings.rounds,
+        faults=faults + mornings.crew_faults,
+        **vars(survey),
+        **vars(stand),
+        **vars(marked),
+        tasks=mornings.tasks,
+        task_sums=mornings.task_sums,
+        walks=mornings.walks,
+        crew=mornings.crew,
+        roster=mornings.roster,
+        crop=mornings.crop,
+        behind=mornings.behind,
+    )
+
+
+def _check_decided(layers: Layers, settings: PlanSettings) -> None:
+    for block_id in settings.decided:
+        if block_id not in set(layers.blocks["block_id"]):
+            raise SettingError.at(
+                layer="blocks",
+                row=block_id,
+                found=f"a decision on the block {block_id}",
+                expected="one of the blocks in the layers",
+                remedy="Check the block's key, or take the decision back.",
+            )

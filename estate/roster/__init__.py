@@ -1,0 +1,22 @@
+"""Tappers × tasks × days: who taps what on which day, and what a lost morning changes."""
+
+from estate.roster.crews import assign_beats, assign_substitutes, beat_sums, can_tap
+from estate.roster.given import GIVEN, beat_blocks, crew_with_given
+from estate.roster.rounds import draw_roster, fairness, lose_mornings, shortest_interval
+from estate.roster.settings import MAKE_UPS, RoundSettings
+
+__all__ = [
+    "GIVEN",
+    "MAKE_UPS",
+    "RoundSettings",
+    "assign_beats",
+    "assign_substitutes",
+    "beat_blocks",
+    "beat_sums",
+    "can_tap",
+    "crew_with_given",
+    "draw_roster",
+    "fairness",
+    "lose_mornings",
+    "shortest_interval",
+]

@@ -1,0 +1,125 @@
+"""The manager's word on who goes round which beat, put before the tool's own choice."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from estate.roster.crews import assign_beats, can_tap
+from layers.errors import Fault
+
+GIVEN = "given by the manager"
+
+
+def beat_blocks(task_sums: pd.DataFrame) -> dict[str, frozenset[str]]:
+    """Give the blocks that each beat goes through.
+
+    Parameters
+    ----------
+    task_sums
+        Columns `beat_id`, `block_ids` (a comma list).
+
+    Examples
+    --------
+    >>> sums = pd.DataFrame({"beat_id": ["T1", "T1"], "block_ids": ["B1,B2", "B3"]})
+    >>> sorted(beat_blocks(sums)["T1"])
+    ['B1', 'B2', 'B3']
+    """
+    return {
+        str(beat): frozenset(",".join(lists.astype(str)).split(","))
+        for beat, lists in task_sums.groupby("beat_id")["block_ids"]
+    }
+
+
+def crew_with_given(
+    tappers: pd.DataFrame,
+    beats: pd.DataFrame,
+    given: pd.DataFrame,
+    *,
+    blocks: dict[str, frozenset[str]],
+    home_km: NDArray[np.float64] | None = None,
+) -> tuple[pd.DataFrame, tuple[Fault, ...]]:
+    """Give each beat a tapper: the manager's where there is a word, the nearest fair one elsewhere.
+
+    A word is passed over, and said, where it no longer holds: the beat or the tapper is gone, the
+    beat has moved to other blocks, or its high cuts want a knife that the tapper isn't trained for.
+
+    Parameters
+    ----------
+    tappers, beats, home_km
+        As in :func:`estate.roster.assign_beats`.
+    given
+        Columns `beat_id`, `tapper_id` and, where known, `block_ids`: the blocks (a comma list)
+        that the beat went through when it was given.
+    blocks
+        The blocks that each beat goes through now.
+
+    Returns
+    -------
+    crew : DataFrame
+        One row a beat, as :func:`estate.roster.assign_beats` gives it.
+    faults : tuple of Fault
+        Each word that was passed over.
+    """
+    kept, faults = _that_hold(tappers, beats, given, blocks)
+    own = beats["beat_id"].isin(list(kept)).to_numpy()
+    taken = tappers["tapper_id"].isin(list(kept.values())).to_numpy()
+    parts = [
+        pd.DataFrame(
+            {
+                "beat_id": beats.loc[own, "beat_id"].to_numpy(),
+                "tapper_id": pd.array([kept[b] for b in beats.loc[own, "beat_id"]], dtype="string"),
+                "why": GIVEN,
+            }
+        )
+    ]
+    if not own.all():
+        far = None if home_km is None else home_km[np.ix_(~taken, ~own)]
+        rest = beats[~own].reset_index(drop=True)
+        parts.append(assign_beats(tappers[~taken].reset_index(drop=True), rest, home_km=far))
+    crew = pd.concat([part for part in parts if len(part)], ignore_index=True)
+    return crew.set_index("beat_id").loc[beats["beat_id"]].reset_index(), faults
+
+
+def _that_hold(
+    tappers: pd.DataFrame,
+    beats: pd.DataFrame,
+    given: pd.DataFrame,
+    blocks: dict[str, frozenset[str]],
+) -> tuple[dict[str, str], tuple[Fault, ...]]:
+    fit = can_tap(tappers, beats)
+    beat_at = {str(beat): number for number, beat in enumerate(beats["beat_id"])}
+    tapper_at = {str(tapper): number for number, tapper in enumerate(tappers["tapper_id"])}
+    before = given["block_ids"] if "block_ids" in given else pd.Series(None, index=given.index)
+    kept: dict[str, str] = {}
+    faults = []
+    for beat, tapper, went in zip(given["beat_id"], given["tapper_id"], before, strict=True):
+        found = None
+        if beat not in beat_at:
+            found = f"the beat {beat}, which isn't there any more"
+        elif tapper not in tapper_at:
+            found = f"the tapper {tapper}, who isn't in the layer any more"
+        elif pd.notna(went) and not blocks[beat] & set(str(went).split(",")):
+            found = f"a beat that went through {went} and goes through other blocks now"
+        elif not fit[tapper_at[tapper], beat_at[beat]]:
+            found = f"high cuts, and {tapper} isn't recorded as trained for the high knife"
+        elif tapper in kept.values():
+            found = f"the tapper {tapper}, who was given another beat too"
+        if found is None:
+            kept[beat] = tapper
+        else:
+            faults.append(_passed_over(beat, tapper, found))
+    return kept, tuple(faults)
+
+
+def _passed_over(beat: str, tapper: str, found: str) -> Fault:
+    return Fault(
+        severity="noted",
+        file="",
+        layer="crew_decisions",
+        row=beat,
+        found=f"{found}; {beat} wasn't given to {tapper}",
+        expected="a beat and a tapper of the last run",
+        remedy="Look at the beats and give them anew.",
+    )

@@ -1,0 +1,112 @@
+"""All layers in one metric CRS, their geometry mended."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from layers import checks
+from layers.checks import FILE
+from layers.crs import EXCHANGE_CRS, metric_crs
+from layers.errors import Fault, LayerError, MissingLayerError
+from layers.mending import mend_geometry
+
+
+def choose_crs(raw: dict[str, list[pd.DataFrame]], epsg: int | None) -> tuple[CRS, list[Fault]]:
+    """Choose the metric CRS by the holdings, or by the blocks where there are no holdings."""
+    spatial = {
+        layer: [frame for frame in raw.get(layer, []) if isinstance(frame, gpd.GeoDataFrame)]
+        for layer in ("holdings", "blocks")
+    }
+    outlines = [
+        frame.geometry.to_crs(EXCHANGE_CRS) for frame in spatial["holdings"] or spatial["blocks"]
+    ]
+    if not outlines:
+        missing = MissingLayerError.at(
+            layer="blocks",
+            found="neither holdings nor blocks with a geometry",
+            expected="both layers",
+            remedy="Add a file whose name begins with blocks, and one that begins with holdings.",
+        )
+        return EXCHANGE_CRS, [missing.fault]
+    together = gpd.GeoSeries(pd.concat(outlines, ignore_index=True), crs=EXCHANGE_CRS)
+    bounds = together.bounds
+    turned = (bounds["miny"] < -90.0) | (bounds["maxy"] > 90.0)
+    if turned.any():
+        fault = Fault(
+            severity="stops",
+            file=_file_of(spatial),
+            layer="holdings" if "holdings" in raw else "blocks",
+            row=str(int(turned.idxmax()) + 1),
+            found=f"a latitude of {bounds['maxy'].max():.4f} degrees",
+            expected="-90 to 90: longitude and latitude look turned about",
+            remedy="Save the layer with longitude first, or give its true CRS in columns.toml.",
+        )
+        return EXCHANGE_CRS, [fault]
+    try:
+        return metric_crs(together, epsg=epsg), []
+    except LayerError as error:
+        return EXCHANGE_CRS, [error.fault]
+
+
+def in_crs(
+    raw: dict[str, list[pd.DataFrame]], crs: CRS
+) -> tuple[dict[str, pd.DataFrame], list[Fault]]:
+    """Put the files of each layer together in one CRS, with their geometry mended.
+
+    Tables without coordinates that name trees by number come apart, as ``listed trees`` and
+    ``listed girth``.
+    """
+    faults: list[Fault] = []
+    frames: dict[str, pd.DataFrame] = {}
+    outlines = raw.get("holdings") or raw.get("blocks") or []
+    centre = _centre([frame for frame in outlines if isinstance(frame, gpd.GeoDataFrame)])
+    for layer, parts in raw.items():
+        spatial = [part for part in parts if isinstance(part, gpd.GeoDataFrame)]
+        for part in spatial:
+            faults += checks.swapped_or_far(part.to_crs(EXCHANGE_CRS), layer, centre=centre)
+        tables = [part for part in parts if not isinstance(part, gpd.GeoDataFrame)]
+        if layer == "tappers":
+            frames[layer] = pd.concat(
+                [part.drop(columns="geometry", errors="ignore") for part in parts],
+                ignore_index=True,
+            )
+            continue
+        if tables and layer in ("trees", "girth"):
+            frames[f"listed {layer}"] = pd.concat(tables, ignore_index=True)
+        elif tables:
+            faults += [
+                _no_places(str(table[FILE].iloc[0]), layer) for table in tables if len(table)
+            ]
+        if spatial:
+            together = pd.concat([part.to_crs(crs) for part in spatial], ignore_index=True)
+            frames[layer], more = mend_geometry(
+                gpd.GeoDataFrame(together, geometry="geometry", crs=crs), layer
+            )
+            faults += more
+    return frames, faults
+
+
+def _file_of(spatial: dict[str, list[gpd.GeoDataFrame]]) -> str:
+    frames = spatial["holdings"] or spatial["blocks"]
+    return ", ".join(str(frame[FILE].iloc[0]) for frame in frames if len(frame))
+
+
+def _no_places(file: str, layer: str) -> Fault:
+    return Fault(
+        severity="stops",
+        file=file,
+        layer=layer,
+        row="",
+        found="a table without coordinates",
+        expected="columns lon and lat, or x and y with epsg",
+        remedy="Add the coordinates' columns, or name them in columns.toml.",
+    )
+
+
+def _centre(frames: list[gpd.GeoDataFrame]) -> shapely.Point:
+    places = [shapely.centroid(frame.geometry.to_crs(EXCHANGE_CRS).to_numpy()) for frame in frames]
+    points = [point for group in places for point in group if point is not None]
+    return shapely.centroid(shapely.multipoints([point for point in points if not point.is_empty]))

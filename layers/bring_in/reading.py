@@ -1,0 +1,108 @@
+"""Each file as it stands, its columns named and in their kinds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds
+from layers.bring_in.sources import Found, UserNames
+from layers.bring_in.tables import read_table
+from layers.bring_in.vectors import read_vector
+from layers.bring_in.waypoints import read_waypoints
+from layers.checks import FILE, ROW
+from layers.contract import LAYERS
+from layers.errors import Fault, LayerError
+
+
+@dataclass(frozen=True, kw_only=True)
+class Source:
+    """What one file, or one layer in it, became.
+
+    Parameters
+    ----------
+    file
+        The file's name, and the layer's in it where it holds several; for trees that no file
+        holds, how they were placed: ``along rows`` or ``set out``.
+    layer
+        The contract's layer it went into.
+    rows
+        Rows read from it; cells for a raster.
+    crs
+        The name of its own coordinate reference system; empty for a table.
+    """
+
+    file: str
+    layer: str
+    rows: int
+    crs: str
+
+
+def read_all(
+    found: list[Found], names: UserNames
+) -> tuple[dict[str, list[pd.DataFrame]], list[Source], list[Fault]]:
+    """Read every file: frames by layer, what each file became, and faults, those that stop too."""
+    raw: dict[str, list[pd.DataFrame]] = {}
+    sources: list[Source] = []
+    faults: list[Fault] = []
+    for each in found:
+        try:
+            frame, more = _read(each, names)
+        except LayerError as error:
+            faults.append(error.fault)
+            continue
+        faults += more
+        raw.setdefault(each.layer, []).append(frame)
+        crs = frame.crs.name if isinstance(frame, gpd.GeoDataFrame) else ""
+        sources.append(Source(file=each.shown, layer=each.layer, rows=len(frame), crs=crs))
+    return raw, sources, faults
+
+
+def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
+    ending = found.path.suffix.lower()
+    if ending in (".csv", ".xlsx"):
+        frame = read_table(found, names)
+    elif ending == ".gpx":
+        frame = read_waypoints(found)
+    else:
+        frame = read_vector(found, names)
+    if isinstance(frame, gpd.GeoDataFrame) and frame.geometry.name != "geometry":
+        frame = frame.rename_geometry("geometry")
+    key = LAYERS[found.layer].key
+    if ending == ".kml" and "Name" in frame.columns and "name" not in LAYERS[found.layer].columns:
+        # A placemark's name serves as its key where no column is the key.
+        known = {plain_name(str(column)) for column in frame.columns}
+        frame = frame.drop(columns="Name") if key in known else frame.rename(columns={"Name": key})
+    place = Place(file=found.shown, layer=found.layer)
+    frame, faults = name_columns(
+        frame, found.layer, own=names.columns.get(found.layer, {}), place=place
+    )
+    frame = frame.assign(**{FILE: found.shown, ROW: np.arange(1, len(frame) + 1)})
+    frame, more = set_kinds(frame, found.layer, place=place)
+    if found.layer == "girth":
+        frame, extra = _with_session(frame, found, place)
+        more += extra
+    return frame, faults + more
+
+
+def _with_session(
+    frame: pd.DataFrame, found: Found, place: Place
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Take points that came in one file without a session as one session, named after the file."""
+    own = frame["session_id"] if "session_id" in frame.columns else None
+    if own is not None and own.notna().all():
+        return frame, []
+    session = pd.Series(found.path.stem, index=frame.index, dtype="str")
+    count = len(frame) if own is None else int(own.isna().sum())
+    named = frame.assign(session_id=session if own is None else own.fillna(session))
+    return named, [
+        place.fault(
+            "noted",
+            found=f"{count} points without a session_id, taken as the session {found.path.stem}",
+            expected="session_id: one name for each walk",
+            remedy="Give each walk its own session_id, since each has its own position error.",
+        )
+    ]

@@ -1,0 +1,279 @@
+"""Which file, and which layer in it, is which of the contract's layers."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from types import MappingProxyType
+
+import pyogrio
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
+from pyogrio.errors import DataSourceError
+
+from layers.contract import LAYERS
+from layers.errors import Fault, LayerError, MissingLayerError, UnreadableError
+from layers.geopackage import written_here
+
+COLUMNS_FILE = "columns.toml"
+TERRAIN = "terrain"
+
+_NAMES = {
+    "holdings": "holdings?",
+    "blocks": "blocks?",
+    "rows": "rows?",
+    "trees": "trees?",
+    "girth": "girths?",
+    "obstacles": "obstacles?",
+    "places": "places?",
+    "tappers": "tappers?",
+    TERRAIN: "terrain|elevation",
+}
+_PATTERNS = {
+    layer: re.compile(rf"(?:{names})(?![a-z]).*", re.IGNORECASE | re.DOTALL)
+    for layer, names in _NAMES.items()
+}
+VECTOR_ENDINGS = (".geojson", ".json", ".shp", ".zip", ".kml")
+TABLE_ENDINGS = (".csv", ".xlsx")
+RASTER_ENDINGS = (".tif", ".tiff")
+# Files that belong to a shapefile, or that say which CRS a table is in.
+_BESIDE = (".dbf", ".shx", ".prj", ".cpg", ".qix", ".sbn", ".sbx", ".xml", ".toml", ".md", ".txt")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """One layer that a file holds: the contract's name for it, the file, and the layer in it."""
+
+    layer: str
+    path: Path
+    table: str | None = None
+
+    @property
+    def shown(self) -> str:
+        """The file, and the layer in it where it holds several, as the user knows them."""
+        return self.path.name if self.table is None else f"{self.path.name} ({self.table})"
+
+
+@dataclass(frozen=True, kw_only=True)
+class UserNames:
+    """What ``columns.toml`` says: the user's column names, and the CRS of files without one."""
+
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=lambda: MappingProxyType({}))
+    crs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+def layer_of(name: str) -> str | None:
+    """Give the contract's layer that a file stem or layer name begins with, or None.
+
+    Examples
+    --------
+    >>> layer_of("Holdings_north"), layer_of("row-2"), layer_of("treeline")
+    ('holdings', 'rows', None)
+    """
+    for layer, pattern in _PATTERNS.items():
+        if pattern.fullmatch(name.strip()):
+            return layer
+    return None
+
+
+def find_sources(path: Path) -> tuple[list[Found], list[Fault]]:
+    """List the layers that a folder or a GeoPackage holds, in the order of the files' names.
+
+    Raises
+    ------
+    MissingLayerError
+        There is nothing at `path`, or nothing in it that bears a layer's name.
+    UnreadableError
+        `path` is a file that isn't a GeoPackage.
+    """
+    if path.is_dir():
+        found, faults = _in_folder(path)
+    elif path.is_file():
+        found, faults = _in_project(path)
+    else:
+        raise MissingLayerError.at(
+            file=str(path),
+            found="no such folder or file",
+            expected="a folder of layers, or a project GeoPackage",
+            remedy="Check the path.",
+        )
+    if not found:
+        raise MissingLayerError.at(
+            file=str(path),
+            found="no file or layer that bears a layer's name",
+            expected="names that begin with " + ", ".join([*LAYERS, TERRAIN]),
+            remedy="Rename the files, for example blocks.geojson and girth.csv.",
+        )
+    return found, faults
+
+
+def read_user_names(folder: Path) -> UserNames:
+    """Read ``columns.toml`` where there is one.
+
+    Raises
+    ------
+    UnreadableError
+        It isn't TOML, or a table in it isn't of the form ``"yours" = "ours"``.
+    """
+    path = folder / COLUMNS_FILE
+    if not path.is_file():
+        return UserNames()
+    try:
+        tables = tomllib.loads(path.read_text("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise UnreadableError.at(
+            file=path.name,
+            found=str(error),
+            expected="a TOML file in UTF-8",
+            remedy="Mend the line it names.",
+        ) from error
+    for name, table in tables.items():
+        whole = isinstance(table, dict) and all(isinstance(to, str | int) for to in table.values())
+        if name not in (*LAYERS, "crs") or not whole:
+            raise UnreadableError.at(
+                file=path.name,
+                layer=name,
+                found=f"the table [{name}]",
+                expected="[crs], or a layer: " + ", ".join(LAYERS),
+                remedy='Write lines such as "Plot no" = "block_id" under [blocks], and '
+                '"blocks.shp" = "EPSG:32748" under [crs].',
+            )
+    return UserNames(
+        columns={
+            layer: {str(yours): str(ours) for yours, ours in table.items()}
+            for layer, table in tables.items()
+            if layer != "crs"
+        },
+        crs={str(file): str(crs) for file, crs in tables.get("crs", {}).items()},
+    )
+
+
+def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:
+    found: list[Found] = []
+    faults: list[Fault] = []
+    projects: list[Path] = []
+    for path in sorted(folder.iterdir(), key=lambda entry: entry.name):
+        ending = path.suffix.lower()
+        if not path.is_file() or path.name.startswith((".", "~$")) or ending in _BESIDE:
+            continue
+        layer = layer_of(path.stem)
+        if ending == ".gpkg":
+            try:
+                if written_here(path):
+                    projects.append(path)
+                    continue
+                found += _in_geopackage(path, layer)
+            except LayerError as error:
+                faults.append(error.fault)
+            continue
+        if ending == ".xlsx" and layer is None:
+            try:
+                found += _in_workbook(path)
+            except UnreadableError as error:
+                faults.append(replace(error.fault, severity="noted"))
+            continue
+        if layer is None:
+            continue
+        fits = file_endings(layer)
+        if ending in fits:
+            found.append(Found(layer=layer, path=path))
+        else:
+            faults.append(
+                Fault(
+                    severity="noted",
+                    file=path.name,
+                    layer=layer,
+                    row="",
+                    found=f"a file that ends in {ending or 'nothing'}, passed over",
+                    expected="one of " + ", ".join(fits),
+                    remedy="Save the layer in one of these formats.",
+                )
+            )
+    if not found and len(projects) == 1:
+        return _in_project(projects[0])
+    return found, faults
+
+
+def file_endings(layer: str) -> tuple[str, ...]:
+    """Give the endings of the files that a layer is read from.
+
+    Examples
+    --------
+    >>> file_endings("tappers")
+    ('.csv', '.xlsx')
+    """
+    if layer == TERRAIN:
+        return RASTER_ENDINGS
+    if layer == "tappers":
+        return TABLE_ENDINGS
+    more = (".gpx",) if layer in ("girth", "trees", "places") else ()
+    return (".gpkg", *VECTOR_ENDINGS, *TABLE_ENDINGS, *more)
+
+
+def _in_geopackage(path: Path, file_layer: str | None) -> list[Found]:
+    """List a user's own GeoPackage by its layers' names, or by the file's where it holds one."""
+    tables = _tables(path)
+    named = [(table, layer_of(table)) for table in tables]
+    if file_layer is not None and len(tables) == 1 and named[0][1] is None:
+        return [Found(layer=file_layer, path=path, table=tables[0])]
+    return [Found(layer=layer, path=path, table=table) for table, layer in named if layer]
+
+
+def _in_project(path: Path) -> tuple[list[Found], list[Fault]]:
+    """List a project's inputs: its results have other names and are passed over."""
+    tables = _tables(path)
+    if written_here(path):
+        found = [Found(layer=table, path=path, table=table) for table in tables if table in LAYERS]
+    else:
+        found = _in_geopackage(path, None)
+    rasters = [
+        Found(layer=TERRAIN, path=beside)
+        for beside in sorted(path.parent.iterdir())
+        if beside.suffix.lower() in RASTER_ENDINGS and layer_of(beside.stem) == TERRAIN
+    ]
+    return found + rasters, []
+
+
+def _in_workbook(path: Path) -> list[Found]:
+    try:
+        book = load_workbook(path, read_only=True)
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, OSError) as error:
+        raise UnreadableError.at(
+            file=path.name,
+            found=f"{error}; passed over",
+            expected="a workbook (.xlsx)",
+            remedy="Save the workbook again if it holds layers.",
+        ) from error
+    try:
+        sheets = list(book.sheetnames)
+    finally:
+        book.close()
+    named = [(sheet, layer_of(sheet)) for sheet in sheets]
+    return [
+        Found(layer=layer, path=path, table=sheet)
+        for sheet, layer in named
+        if layer is not None and ".xlsx" in file_endings(layer)
+    ]
+
+
+def _tables(path: Path) -> list[str]:
+    if path.suffix.lower() != ".gpkg":
+        raise UnreadableError.at(
+            file=path.name,
+            found=f"a file that ends in {path.suffix or 'nothing'}",
+            expected="a folder of layers, or a project GeoPackage (.gpkg)",
+            remedy="Name the folder that the file is in.",
+        )
+    try:
+        return [str(name) for name, _ in pyogrio.list_layers(path)]
+    except DataSourceError as error:
+        raise UnreadableError.at(
+            file=path.name,
+            found=str(error),
+            expected="a GeoPackage",
+            remedy="Save it again; the file may be cut short.",
+        ) from error

@@ -1,0 +1,272 @@
+"""Learning the law of steps, the receiver's noise and the odds from the survey itself.
+
+Rounds of walking under the law so far, then of taking the law that the walks speak for. Noise is
+learned from whole walks drawn from the posterior, so that doubt about the walk isn't mistaken
+for a good fit to the nearest tree.
+
+References
+----------
+Wei, G. C. G., Tanner, M. A. (1990). A Monte Carlo implementation of the EM algorithm. Journal of
+the American Statistical Association 85(411), 699-704 (from memory).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from layers.matching.law import Noise, Odds, SurveyLaw, draw_steps, law_from_counts
+from layers.matching.offset import offset_evidence
+from layers.matching.session import Search, Session, Walked, make_ground, walk_session
+from layers.matching.stand import Stand
+
+Floats = NDArray[np.float64]
+
+DRAWS = 6
+METROPOLIS_STEPS = 60
+COUNTING_ROUNDS = 4
+# Weak priors, as means and standard deviations of natural logs, that keep within reason what a
+# short survey can't tell: offset, drift, points of drift, white noise.
+PRIOR_LOG = np.log([4.0, 1.0, 100.0, 2.0])
+PRIOR_SD = np.array([0.7, 0.7, 0.7, 1.0])
+
+
+def _drawn_residuals(
+    stand: Stand, sessions: Sequence[Session], walked: Sequence[Walked]
+) -> list[tuple[Floats, Floats]]:
+    """Point minus tree along each drawn walk, NaN where of no tree, with relative accuracy."""
+    place = np.column_stack([stand.x_m, stand.y_m])
+    return [
+        (np.where((walk >= 0)[:, None], session.at_m - place[walk], np.nan), session.accuracy_m)
+        for session, one in zip(sessions, walked, strict=True)
+        for walk in one.walks
+    ]
+
+
+def _log_posterior(tracks: Sequence[tuple[Floats, Floats]], free: Floats, draws: int) -> float:
+    """Log evidence of residuals under a noise, beside the weak prior.
+
+    `free` holds the logs of offset, drift, points of drift and white noise, and the power of the
+    reported accuracy.
+    """
+    constant, drift, points, white = np.exp(free[:4])
+    fade = float(np.exp(-1 / points))
+    total = sum(
+        offset_evidence(
+            left,
+            (white * accuracy ** free[4]) ** 2,
+            np.full(len(left), fade),
+            constant**2,
+            drift**2,
+        )
+        for left, accuracy in tracks
+    )
+    prior = float((((free[:4] - PRIOR_LOG) / PRIOR_SD) ** 2).sum() + (free[4] / 0.5) ** 2)
+    return float(total / draws - 0.5 * prior)
+
+
+def _as_free(noise: Noise) -> Floats:
+    logs = np.log([noise.offset_m, noise.drift_m, noise.drift_points, noise.white_m])
+    return np.append(logs, noise.accuracy_power)
+
+
+def _as_noise(free: Floats) -> Noise:
+    constant, drift, points, white = (float(one) for one in np.exp(free[:4]))
+    return Noise(
+        offset_m=constant,
+        drift_m=drift,
+        drift_points=points,
+        white_m=white,
+        accuracy_power=float(free[4]),
+    )
+
+
+def learn_noise(
+    stand: Stand, sessions: Sequence[Session], walked: Sequence[Walked], before: Noise
+) -> Noise:
+    """Give the noise under which walks drawn from the posterior are likeliest."""
+    tracks = _drawn_residuals(stand, sessions, walked)
+    told = any(np.ptp(accuracy) > 0 for _, accuracy in tracks)
+    start = _as_free(before)
+    number = 5 if told else 4
+    simplex = np.tile(start[:number], (number + 1, 1))
+    simplex[1:] += np.diag([0.15, 0.15, 0.3, 0.1, 0.2][:number])
+
+    def loss(free: Floats) -> float:
+        return -_log_posterior(tracks, np.append(free, start[number:]), DRAWS)
+
+    found = minimize(
+        loss,
+        start[:number],
+        method="Nelder-Mead",
+        options={"maxfev": 120, "xatol": 0.01, "fatol": 0.01, "initial_simplex": simplex},
+    ).x
+    return _as_noise(np.append(found, start[number:]))
+
+
+def draw_noise(
+    stand: Stand,
+    sessions: Sequence[Session],
+    walked: Sequence[Walked],
+    before: Noise,
+    generator: np.random.Generator,
+) -> Noise:
+    """Draw a noise from what one drawn walk leaves possible, by Metropolis steps."""
+    tracks = _drawn_residuals(stand, sessions, walked)
+    told = any(np.ptp(accuracy) > 0 for _, accuracy in tracks)
+    now = _as_free(before)
+    stride = np.array([0.2, 0.2, 0.3, 0.05, 0.1 if told else 0.0])
+    level = _log_posterior(tracks, now, 1)
+    for _ in range(METROPOLIS_STEPS):
+        new = now + generator.normal(0, 0.7, 5) * stride
+        there = _log_posterior(tracks, new, 1)
+        if np.log(generator.random()) < there - level:
+            now, level = new, there
+    return _as_noise(now)
+
+
+def learn_odds(
+    stand: Stand,
+    sessions: Sequence[Session],
+    walked: Sequence[Walked],
+    earlier: Floats,
+    before: Odds,
+) -> Odds:
+    """Give how far written numbers and earlier girths held along drawn walks."""
+    tree = np.concatenate([one.walks.ravel() for one in walked])
+    row_no, tree_no, girth = (
+        np.concatenate([np.tile(getattr(one, name), DRAWS) for one in sessions])
+        for name in ("row_no", "tree_no", "girth_cm")
+    )
+    on = tree >= 0
+    wrong = []
+    for wrote, true in ((row_no, stand.row_no), (tree_no, stand.tree_no)):
+        both = on & (wrote >= 0) & (true[tree] >= 0)
+        missed = float((wrote[both] != true[tree[both]]).sum()) / DRAWS
+        wrong.append(min((missed + 0.4) / (both.sum() / DRAWS + 20), 0.9))
+    odds = dataclasses.replace(before, wrong_row_share=wrong[0], wrong_tree_share=wrong[1])
+    more = np.where(on[:, None], girth[:, None] - earlier[tree, 0::2], np.nan)
+    sure = np.where(on[:, None], earlier[tree, 1::2], np.nan)
+    return _learn_growth(more[~np.isnan(more)], sure[~np.isnan(more)], odds)
+
+
+def _learn_growth(more: Floats, sure: Floats, before: Odds) -> Odds:
+    """Learn growth from girths less earlier girths, some of them of other trees."""
+    if more.size < 20 * DRAWS:
+        return before
+    growth, spread, held = before.growth_cm, before.growth_sd_cm, before.held_share
+    # Girths of two trees differ by more than those of one, by the square root of two.
+    other_sd = before.girth_sd_cm * np.sqrt(2)
+    for _ in range(20):
+        like = held * sure * np.exp(-0.5 * ((more - growth) / spread) ** 2) / spread
+        unlike = (1 - held * sure) * np.exp(-0.5 * ((more - growth) / other_sd) ** 2) / other_sd
+        belongs = like / (like + unlike + 1e-300)
+        growth = float((belongs * more).sum() / belongs.sum())
+        spread = float(np.sqrt((belongs * (more - growth) ** 2).sum() / belongs.sum() + 0.04))
+        held = float(np.clip(belongs.sum() / sure.sum(), 0.2, 0.99))
+    return dataclasses.replace(before, growth_cm=growth, growth_sd_cm=spread, held_share=held)
+
+
+def first_odds(sessions: Sequence[Session], earlier: Floats) -> Odds:
+    """Give the odds to start learning from: growth as the difference of the mean girths."""
+    girth = np.concatenate([one.girth_cm for one in sessions] or [np.zeros(0)])
+    girth, known = girth[~np.isnan(girth)], earlier[~np.isnan(earlier[:, 0]), 0]
+    if girth.size < 5 or known.size < 5:
+        return Odds()
+    spread = float(max(girth.std(), 1.0))
+    return Odds(
+        growth_cm=float(girth.mean() - known.mean()),
+        growth_sd_cm=0.5 * spread,
+        girth_cm=float(girth.mean()),
+        girth_sd_cm=spread,
+    )
+
+
+def learn_law(
+    stand: Stand,
+    sessions: Sequence[Session],
+    law: SurveyLaw,
+    earlier: Floats,
+    *,
+    search: Search,
+    rounds: int = 10,
+) -> SurveyLaw:
+    """Learn a survey's likeliest law in rounds of walking and counting."""
+    for number in range(rounds):
+        ground = make_ground(stand, law, earlier)
+        walked = [
+            walk_session(ground, one, search=search, draws=DRAWS, seed=number) for one in sessions
+        ]
+        counts = np.sum([one.counts for one in walked], axis=0)
+        lone = float(sum(one.lone.sum() for one in walked))
+        law = SurveyLaw(
+            steps=law_from_counts(counts, lone, law.steps),
+            noise=learn_noise(stand, sessions, walked, law.noise),
+            odds=learn_odds(stand, sessions, walked, earlier, law.odds),
+        )
+    return law
+
+
+def choose_counting(
+    stand: Stand,
+    sessions: Sequence[Session],
+    law: SurveyLaw,
+    earlier: Floats,
+    *,
+    search: Search,
+) -> SurveyLaw:
+    """Choose whether the surveyor's steps count vacant places too, by which fits better."""
+    vacant = int((stand.row_last - stand.row_first + 1).sum()) - stand.size
+    if not stand.has_rows or not vacant:
+        return law
+    fits = []
+    for counts_places in (False, True):
+        tried = dataclasses.replace(
+            law, steps=dataclasses.replace(law.steps, counts_places=counts_places)
+        )
+        tried = learn_law(stand, sessions, tried, earlier, search=search, rounds=COUNTING_ROUNDS)
+        ground = make_ground(stand, tried, earlier)
+        fit = sum(walk_session(ground, one, search=search).evidence for one in sessions)
+        fits.append((fit, tried))
+    return max(fits, key=lambda one: one[0])[1]
+
+
+def draw_laws(
+    stand: Stand,
+    sessions: Sequence[Session],
+    law: SurveyLaw,
+    earlier: Floats,
+    *,
+    search: Search,
+    number: int,
+) -> list[SurveyLaw]:
+    """Draw laws from what a survey leaves possible, beginning at its likeliest law.
+
+    A short survey can't tell its law well. Matches are averaged over laws drawn in turns with
+    walks, so that they are no surer than the survey lets them be.
+
+    References
+    ----------
+    Tanner, M. A., Wong, W. H. (1987). The calculation of posterior distributions by data
+    augmentation. Journal of the American Statistical Association 82(398), 528-540 (from memory).
+    """
+    generator = np.random.default_rng(number)
+    laws = []
+    for turn in range(number):
+        ground = make_ground(stand, law, earlier)
+        walked = [
+            walk_session(ground, one, search=search, draws=1, seed=100 + turn) for one in sessions
+        ]
+        counts = np.sum([one.walk_counts[0] for one in walked], axis=0)
+        lone = float(sum((one.walks[0] < 0).sum() for one in walked))
+        law = dataclasses.replace(
+            law,
+            steps=draw_steps(counts, lone, law.steps, generator),
+            noise=draw_noise(stand, sessions, walked, law.noise, generator),
+        )
+        laws.append(law)
+    return laws

@@ -1,0 +1,249 @@
+"""The walk: a filter over trees and offsets together along one session.
+
+Each survivor at a point is a tree, a walking direction and a normal belief about the receiver's
+offset. Survivors of one tree and direction are merged only where their offsets lie within a share
+of the belief's standard deviation, so a shift by a whole tree spacing stays a survivor of its own.
+The survivors and the steps between them form a lattice, which :mod:`layers.matching.lattice`
+smooths backwards.
+
+References
+----------
+Kim, C.-J. (1994). Dynamic linear models with Markov-switching. Journal of Econometrics 60, 1-22
+(from memory: the smoothing of a switching linear model over merged survivors).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layers.matching.evidence import PointArrays, StandArrays, Whole
+from layers.matching.offset import BELIEF, Floats, jit
+from layers.matching.steps import (
+    STRAY,
+    LawArrays,
+    Proposals,
+    SearchArrays,
+    empty_proposals,
+    propose_all,
+)
+
+TABLE = 1 << 14
+
+
+class Lattice(NamedTuple):
+    """Survivors and the steps into them, point after point.
+
+    Parameters
+    ----------
+    tree, way, belief
+        Each survivor's tree (-1 before any is known), direction, with a bit for a point of no
+        tree, and belief about the offset.
+    edge_start
+        First step into each survivor, and the end of the last.
+    edge_from, edge_weight, edge_kind
+        Each step's survivor before, weight and kind.
+    """
+
+    tree: NDArray[np.int32]
+    way: NDArray[np.int8]
+    belief: Floats
+    edge_start: Whole
+    edge_from: Whole
+    edge_weight: Floats
+    edge_kind: NDArray[np.int16]
+
+
+@jit
+def _predict(belief: Floats, fade: float, drift: float, white: float, row: Floats) -> None:
+    """Carry a belief to the next point; write means, matrix, spread and gains into `row`."""
+    row[0], row[1] = belief[0], belief[1]
+    row[2], row[3] = belief[2] * fade, belief[3] * fade
+    pcc, pcd = belief[4], belief[5] * fade
+    pdd = belief[6] * fade * fade + drift * (1 - fade * fade)
+    spread = pcc + 2 * pcd + pdd + white
+    row[4], row[5], row[6], row[7] = pcc, pcd, pdd, belief[7]
+    row[8], row[9], row[10] = spread, (pcc + pcd) / spread, (pcd + pdd) / spread
+
+
+@jit
+def _merge(
+    made: Proposals, count: int, best: float, t: int, parents: Floats, first: int,
+    search: SearchArrays, table: Whole, stamp: Whole, keys: Whole, heads: NDArray[np.int32],
+    sums: Floats,
+) -> int:  # fmt: skip
+    """Merge proposals at one tree, direction and offset; give how many survivors there are."""
+    merged = 0
+    for i in range(count):
+        if made.log[i] < best - search.reach:
+            continue
+        row = parents[made.source[i] - first]
+        mcx, mcy, mdx, mdy = row[0], row[1], row[2], row[3]
+        pcc, pcd, pdd = row[4], row[5], row[6]
+        if made.kind[i] != STRAY:
+            spread, gain_c, gain_d = row[8], row[9], row[10]
+            dx, dy = made.left[i, 0], made.left[i, 1]
+            mcx += gain_c * dx
+            mcy += gain_c * dy
+            mdx += gain_d * dx
+            mdy += gain_d * dy
+            pcc -= gain_c * gain_c * spread
+            pcd -= gain_c * gain_d * spread
+            pdd -= gain_d * gain_d * spread
+        size = search.share * math.sqrt(max(pcc + 2 * pcd + pdd, 1e-6))
+        ix = math.floor((mcx + mdx) / size) & 4095
+        iy = math.floor((mcy + mdy) / size) & 4095
+        key = ((np.int64(made.tree[i]) + 1) * 16 + made.way[i]) * 16777216 + ix * 4096 + iy
+        slot = ((key * 1000003) ^ (key >> 17)) & (TABLE - 1)
+        while stamp[slot] == t and keys[table[slot]] != key:
+            slot = (slot + 1) & (TABLE - 1)
+        if stamp[slot] != t:
+            if merged >= TABLE // 2:
+                continue
+            stamp[slot], table[slot] = t, merged
+            keys[merged], heads[merged] = key, -1
+            for q in range(BELIEF):
+                sums[merged, q] = 0.0
+            merged += 1
+        n = table[slot]
+        made.following[i] = heads[n]
+        heads[n] = i
+        weight = math.exp(made.log[i] - best)
+        into = sums[n]
+        into[0] += weight * mcx
+        into[1] += weight * mcy
+        into[2] += weight * mdx
+        into[3] += weight * mdy
+        into[4] += weight * pcc
+        into[5] += weight * pcd
+        into[6] += weight * pdd
+        into[7] += weight
+    return merged
+
+
+@jit
+def _with_room(lattice: Lattice, nodes: int, edges: int) -> Lattice:
+    """Give the lattice with room for so many survivors and steps."""
+    tree, way, belief, edge_start, edge_from, edge_weight, edge_kind = lattice
+    if nodes >= tree.size:
+        size = 2 * nodes
+        more_tree, more_way = np.empty(size, np.int32), np.empty(size, np.int8)
+        more_belief, more_start = np.empty((size, BELIEF)), np.empty(size + 1, np.int64)
+        more_tree[: tree.size], more_way[: tree.size] = tree, way
+        more_belief[: tree.size], more_start[: tree.size + 1] = belief, edge_start
+        tree, way, belief, edge_start = more_tree, more_way, more_belief, more_start
+    if edges >= edge_from.size:
+        size = 2 * edges
+        more_from, more_weight = np.empty(size, np.int64), np.empty(size)
+        more_kind = np.empty(size, np.int16)
+        more_from[: edge_from.size], more_weight[: edge_from.size] = edge_from, edge_weight
+        more_kind[: edge_from.size] = edge_kind
+        edge_from, edge_weight, edge_kind = more_from, more_weight, more_kind
+    return Lattice(tree, way, belief, edge_start, edge_from, edge_weight, edge_kind)
+
+
+@jit
+def _lay_down(
+    lattice: Lattice, nodes: int, edges: int, made: Proposals, best: float, merged: int,
+    heads: NDArray[np.int32], sums: Floats, search: SearchArrays,
+) -> tuple[int, int, float]:  # fmt: skip
+    """Write the likeliest survivors into the lattice; give its new ends and the mass kept."""
+    cut = math.exp(-search.reach)
+    if merged > search.most:
+        spare = merged - search.most
+        cut = max(cut, np.partition(sums[:merged, 7].copy(), spare)[spare])
+    kept = 0.0
+    first = nodes
+    for n in range(merged):
+        mass = sums[n, 7]
+        if mass < cut:
+            continue
+        kept += mass
+        i = heads[n]
+        lattice.tree[nodes], lattice.way[nodes] = made.tree[i], made.way[i]
+        for q in range(BELIEF - 1):
+            lattice.belief[nodes, q] = sums[n, q] / mass
+        lattice.belief[nodes, 7] = math.log(mass)
+        while i >= 0:
+            weight = math.exp(made.log[i] - best)
+            if weight > 1e-5 * mass:
+                lattice.edge_from[edges], lattice.edge_weight[edges] = made.source[i], weight
+                lattice.edge_kind[edges] = made.kind[i]
+                edges += 1
+            i = made.following[i]
+        nodes += 1
+        lattice.edge_start[nodes] = edges
+    for n in range(first, nodes):
+        lattice.belief[n, 7] -= math.log(kept)
+    return nodes, edges, kept
+
+
+@jit
+def filter_walk(
+    stand: StandArrays,
+    points: PointArrays,
+    law: LawArrays,
+    search: SearchArrays,
+    begin_tree: NDArray[np.int32],
+    begin_way: NDArray[np.int8],
+    begin: Floats,
+) -> tuple[Lattice, Whole, Floats]:
+    """Filter one stretch of a session forwards.
+
+    Parameters
+    ----------
+    stand, points, law, search
+        What is walked, what was measured, how it is walked, how widely to search.
+    begin_tree, begin_way, begin
+        Survivors handed over from the stretch before; one survivor with tree -1 and the prior
+        belief begins a session.
+
+    Returns
+    -------
+    lattice
+        The survivors and steps.
+    node_start
+        First survivor of each point and the end of the last, shape (n + 1,).
+    evidence
+        Natural log of how likely each point was, given those before, shape (n,).
+    """
+    size = points.x.size
+    lattice = Lattice(
+        np.empty(16 * size + 4096, np.int32),
+        np.empty(16 * size + 4096, np.int8),
+        np.empty((16 * size + 4096, BELIEF)),
+        np.zeros(16 * size + 4097, np.int64),
+        np.empty(32 * size + 8192, np.int64),
+        np.empty(32 * size + 8192),
+        np.empty(32 * size + 8192, np.int16),
+    )
+    node_start, evidence = np.zeros(size + 1, np.int64), np.zeros(size)
+    nodes = edges = first = 0
+    made = empty_proposals()
+    table, stamp = np.zeros(TABLE, np.int64), np.full(TABLE, -1, np.int64)
+    keys, heads = np.empty(TABLE, np.int64), np.empty(TABLE, np.int32)
+    sums = np.empty((TABLE, BELIEF))
+    for t in range(size):
+        if t == 0:
+            trees, ways, beliefs = begin_tree, begin_way, begin
+        else:
+            trees, ways = lattice.tree[first:nodes], lattice.way[first:nodes]
+            beliefs = lattice.belief[first:nodes]
+        parents = np.empty((trees.size, 11))
+        for p in range(trees.size):
+            _predict(beliefs[p], points.fade[t], law.drift, points.white[t], parents[p])
+        count, best = propose_all(made, t, parents, trees, ways, first, stand, points, law, search)
+        merged = _merge(
+            made, count, best, t, parents, first, search, table, stamp, keys, heads, sums
+        )
+        lattice = _with_room(lattice, nodes + merged + 1, edges + count + 1)
+        first = nodes
+        nodes, edges, kept = _lay_down(
+            lattice, nodes, edges, made, best, merged, heads, sums, search
+        )
+        evidence[t] = best + math.log(kept)
+        node_start[t + 1] = nodes
+    return lattice, node_start, evidence

@@ -1,0 +1,188 @@
+"""Everything that is handed out for one plan, in one folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+
+from estate.plan import EstatePlan
+from reports.exports import (
+    stops_route,
+    tapper_calendar,
+    task_track,
+    write_plots,
+    write_table,
+    write_whole,
+)
+from reports.maps import block_map, overview_map
+from reports.sheets import (
+    block_sheets,
+    cord_table,
+    field_form,
+    member_statement,
+    opening_report,
+    panel_life,
+    wall_calendar,
+)
+
+Say = Callable[[str], None]
+FOLDERS = ("maps", "sheets", "reports", "members", "to-tape", "tables", "tracks", "calendars")
+
+
+def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict[str, list[Path]]:
+    """Write maps, sheets, reports, tables, tracks and calendars.
+
+    Parameters
+    ----------
+    plan
+        The finished plan.
+    folder
+        Where to; made if it isn't there. Files of the same names are replaced, others stay.
+    language
+        Language of maps and sheets, a code of `reports.words`.
+    say
+        Called with a line for each step.
+
+    Returns
+    -------
+    dict of str to list of Path
+        The files by kind: ``overview`` and the folders in `FOLDERS`.
+    """
+    for sub in FOLDERS:
+        (folder / sub).mkdir(parents=True, exist_ok=True)
+    pages = {str(b): f"maps/{file_name(str(b))}.html" for b in plan.layers.blocks["block_id"]}
+    overview = folder / "overview.html"
+    made = {"overview": [overview_map(plan, overview, block_pages=pages, language=language)]}
+    made["maps"] = _maps(plan, folder / "maps", language, say)
+    made["sheets"] = _sheets(plan, folder / "sheets", language, say)
+    made["reports"] = _reports(plan, folder / "reports", language)
+    made["members"] = _statements(plan, folder / "members", language)
+    made["to-tape"] = _forms(plan, folder / "to-tape", language)
+    say("Write tables, tracks and calendars")
+    made["tables"] = [
+        write_table(table, folder / "tables" / f"{name}.csv")
+        for name, table in tables(plan).items()
+    ]
+    made["tables"].append(write_plots(plan.layers.holdings, folder / "tables" / "holdings.geojson"))
+    made["tracks"] = _tracks(plan, folder / "tracks")
+    made["calendars"] = _calendars(plan, folder / "calendars")
+    return made
+
+
+def file_name(key: str) -> str:
+    """Give a key as a file name that every system takes: letters, digits, ``-``, ``_``, ``.``.
+
+    Examples
+    --------
+    >>> file_name("Block 7/a")
+    'Block-7-a'
+    """
+    return "".join(c if c.isalnum() or c in "-_." else "-" for c in key).strip(".") or "unnamed"
+
+
+def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
+    """Give the tables that are written as CSV, by file name."""
+    spots = plan.layers.trees[["tree_id", "block_id", "row_id", "tree_no", "status", "geometry"]]
+    trees = (
+        spots.merge(plan.classes, on="tree_id", how="left")
+        .merge(plan.girths, on="tree_id", how="left")
+        .merge(plan.tasks, on="tree_id", how="left")
+    )
+    blocks = plan.readiness.merge(
+        plan.facing, on="block_id", how="left", suffixes=("", "_of_facing")
+    )
+    return {
+        "trees": trees,
+        "blocks": blocks,
+        "panels": plan.panels,
+        "tasks": plan.task_sums,
+        "roster": plan.roster,
+        "crop": plan.crop,
+        "behind": plan.behind,
+        "life": plan.life,
+        "points": plan.matches,
+        "doubtful-points": plan.doubts,
+        "odd-girths": plan.girth_flags,
+        "sun": plan.rose,
+    }
+
+
+def _maps(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
+    blocks = [str(b) for b in plan.layers.blocks["block_id"]]
+    say(f"Draw the overview and {len(blocks)} block maps")
+    return [block_map(plan, b, folder / f"{file_name(b)}.html", language=language) for b in blocks]
+
+
+def _sheets(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
+    tapped = plan.layers.trees["tree_id"].isin(plan.tasks["tree_id"])
+    blocks = sorted(plan.layers.trees.loc[tapped, "block_id"].astype(str).unique())
+    say(f"Typeset the task sheets of {len(blocks)} blocks")
+    return [
+        block_sheets(plan, b, folder / f"{file_name(b)}.pdf", language=language) for b in blocks
+    ]
+
+
+def _reports(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
+    made = [
+        opening_report(plan, folder / "opening.pdf", language=language),
+        cord_table(folder / "cord.pdf", standard=plan.standard, on=plan.on, language=language),
+    ]
+    if len(plan.life):
+        life = folder / "panel-life.pdf"
+        made.append(panel_life(plan.life, life, name=plan.name, on=plan.on, language=language))
+    if len(plan.roster):
+        made.append(wall_calendar(plan, folder / "calendar.pdf", language=language))
+    return made
+
+
+def _statements(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
+    holdings = plan.layers.holdings
+    if "member" not in holdings:
+        return []
+    members = sorted(holdings["member"].dropna().astype(str).unique())
+    return [
+        member_statement(plan, m, folder / f"{file_name(m)}.pdf", language=language)
+        for m in members
+    ]
+
+
+def _forms(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
+    made = []
+    spots = plan.layers.trees[["tree_id", "geometry"]]
+    for block_id, trees in plan.to_tape.groupby("block_id", sort=True):
+        name = file_name(str(block_id))
+        form = folder / f"{name}.pdf"
+        made.append(field_form(plan, str(block_id), trees, form, language=language))
+        stops = gpd.GeoDataFrame(trees.merge(spots, on="tree_id"), geometry="geometry")
+        stops = stops.set_crs(plan.layers.crs).assign(label=stops["tree_id"])
+        route = stops_route(stops, name=f"Trees to tape in {block_id}")
+        write_whole(folder / f"{name}.gpx", route.encode("utf-8"))
+        made.append(folder / f"{name}.gpx")
+    return made
+
+
+def _tracks(plan: EstatePlan, folder: Path) -> list[Path]:
+    made = []
+    for task_id in plan.task_sums["task_id"]:
+        path = folder / f"{file_name(str(task_id))}.gpx"
+        track = task_track(plan.walks, plan.layers.places, str(task_id))
+        write_whole(path, track.encode("utf-8"))
+        made.append(path)
+    return made
+
+
+def _calendars(plan: EstatePlan, folder: Path) -> list[Path]:
+    made = []
+    stamped = datetime.combine(plan.on, datetime.min.time(), tzinfo=UTC)
+    for tapper_id in plan.roster["tapper_id"].dropna().unique():
+        path = folder / f"{file_name(str(tapper_id))}.ics"
+        calendar = tapper_calendar(
+            plan.roster, str(tapper_id), cooperative=plan.name, stamped=stamped
+        )
+        write_whole(path, calendar)
+        made.append(path)
+    return made

@@ -1,0 +1,152 @@
+"""The message catalogue: gettext messages by language, with numbers and dates by locale."""
+
+from __future__ import annotations
+
+import datetime
+import gettext
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+
+from babel import Locale
+from babel.dates import format_date, format_skeleton
+from babel.numbers import format_decimal
+
+from layers.errors import SettingError
+
+LANGUAGES = ("en", "id", "th", "vi", "fr", "ml")
+DOMAIN = "reports"
+LOCALE_FOLDER = Path(__file__).parent / "locale"
+
+
+def mark(message: str) -> str:
+    """Mark a message for the catalogue where it stands as data; gives it back unchanged.
+
+    Examples
+    --------
+    >>> mark("north")
+    'north'
+    """
+    return message
+
+
+REVIEWER_MESSAGE = mark("(name of the person who has read this translation through)")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Words:
+    """What one language says.
+
+    Parameters
+    ----------
+    language
+        One of `LANGUAGES`.
+    reviewer
+        Who read the translation through: what the catalogue gives for `REVIEWER_MESSAGE`; empty
+        while it gives nothing. English is the language of the messages and needs none.
+    """
+
+    language: str
+    reviewer: str
+    _catalogue: gettext.NullTranslations = field(repr=False, compare=False)
+
+    @property
+    def locale(self) -> Locale:
+        """The locale that numbers and dates go by."""
+        return Locale.parse(self.language)
+
+    @property
+    def reviewed(self) -> bool:
+        """Whether a person has read the translation through."""
+        return self.language == "en" or bool(self.reviewer)
+
+    def say(self, message: str, **parts: object) -> str:
+        """Give `message` in this language, with `parts` put in where it names them.
+
+        Examples
+        --------
+        >>> words_in("en").say("Task {task}", task="T3")
+        'Task T3'
+        """
+        said = self._catalogue.gettext(message)
+        return said.format(**parts) if parts else said
+
+    def say_each(self, messages: Mapping[str, str]) -> dict[str, str]:
+        """Give every message of a mapping in this language, by the same names.
+
+        Examples
+        --------
+        >>> words_in("fr").say_each({"way": "north"})
+        {'way': 'nord'}
+        """
+        return {name: self._catalogue.gettext(message) for name, message in messages.items()}
+
+    def count(self, one: str, many: str, number: int, **parts: object) -> str:
+        """Give the form of a message that fits `number`, which it may name as ``{number}``.
+
+        Examples
+        --------
+        >>> words_in("en").count("{number} tree", "{number} trees", 1200)
+        '1,200 trees'
+        """
+        said = self._catalogue.ngettext(one, many, number)
+        return said.format(number=self.number(number), **parts)
+
+    def number(self, value: float, decimals: int = 0) -> str:
+        """Write a number as the locale does, with so many decimals.
+
+        Examples
+        --------
+        >>> words_in("id").number(1234.5, 1)
+        '1.234,5'
+        """
+        pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
+        return format_decimal(value, format=pattern, locale=self.locale)
+
+    def date(self, day: datetime.date) -> str:
+        """Write a day with its month in letters and its year.
+
+        Examples
+        --------
+        >>> words_in("id").date(datetime.date(2026, 5, 2))
+        '2 Mei 2026'
+        """
+        return format_date(day, "medium", locale=self.locale)
+
+    def month(self, day: datetime.date, *, year: bool = False) -> str:
+        """Write the month of a day in short letters, with its year where asked."""
+        return format_skeleton("yMMM" if year else "MMM", day, locale=self.locale)
+
+    def weekdays(self) -> list[str]:
+        """Give the short names of the days of the week, Monday first."""
+        names = self.locale.days["stand-alone"]["abbreviated"]
+        return [names[number] for number in range(7)]
+
+
+@lru_cache(maxsize=len(LANGUAGES))
+def words_in(language: str) -> Words:
+    """Give what one language says.
+
+    Parameters
+    ----------
+    language
+        One of `LANGUAGES`: English, Indonesian, Thai, Vietnamese, French, Malayalam.
+
+    Raises
+    ------
+    SettingError
+        There is no catalogue of that language.
+    """
+    if language not in LANGUAGES:
+        raise SettingError.at(
+            found=f"the language {language}",
+            expected="one of " + ", ".join(LANGUAGES),
+            remedy="Choose one of these.",
+        )
+    if language == "en":
+        return Words(language="en", reviewer="", _catalogue=gettext.NullTranslations())
+    catalogue = gettext.translation(DOMAIN, LOCALE_FOLDER, languages=[language])
+    named = catalogue.gettext(REVIEWER_MESSAGE).strip()
+    reviewer = "" if named == REVIEWER_MESSAGE else named
+    return Words(language=language, reviewer=reviewer, _catalogue=catalogue)

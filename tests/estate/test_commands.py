@@ -1,0 +1,133 @@
+import json
+
+import geopandas as gpd
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+from shapely.geometry import Polygon
+
+from estate import store
+from estate.app.cli import commands
+from layers.contract import LAYERS
+from layers.errors import SettingError
+from layers.geopackage import read_layer, write_layers
+from tests.reports.small_plan import small_plan
+
+pytestmark = pytest.mark.xdist_group("commands")
+
+
+def run(*words: str):
+    return CliRunner().invoke(commands, [str(w) for w in words])
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("project")
+    layers = small_plan(blocks=2, rows=8, trees_a_row=12).layers
+    project = folder / "group.gpkg"
+    write_layers(project, {name: getattr(layers, name) for name in LAYERS})
+    result = run("plan", project, "--on", "2026-03-02", "--json")
+    assert result.exit_code == 0, result.output
+    return project, json.loads(result.stdout)
+
+
+def plan_again(project):
+    result = run("plan", project, "--on", "2026-03-02", "--json")
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)
+
+
+def test_a_closed_block_gets_no_task_and_an_undecided_one_follows_its_readiness(planned):
+    project, before = planned
+    block = before["blocks"][-1]["block_id"]
+    assert before["blocks"][-1]["decision"] == "in tapping"
+    assert run("close", project, block).exit_code == 0
+    closed = plan_again(project)
+    assert closed["blocks"][-1]["decision"] == "wait"
+    assert "kept closed by the manager" in closed["blocks"][-1]["reason"]
+    assert closed["blocks"][-1]["advice"] == "in tapping"
+    assert all(block not in t["block_ids"].split(",") for t in closed["tasks"])
+    assert run("undecide", project, block).exit_code == 0
+    assert plan_again(project)["tasks"] == before["tasks"]
+
+
+def test_a_confirmed_point_is_on_its_tree_after_the_next_run(planned):
+    project, _ = planned
+    points = read_layer(project, "match_points")
+    point = points["point_id"].iloc[3]
+    trees = read_layer(project, "trees")
+    wanted = trees.loc[trees["status"] == "standing", "tree_id"].iloc[40]
+    assert run("confirm", project, point, wanted).exit_code == 0
+    assert store.confirmed(project)["tree_id"].tolist() == [wanted]
+    plan_again(project)
+    after = read_layer(project, "match_points").set_index("point_id").loc[point]
+    assert after["tree_id"] == wanted
+    assert after["probability"] == pytest.approx(1.0)
+    assert run("confirm", project, point, "--no-tree").exit_code == 0
+    plan_again(project)
+    after = read_layer(project, "match_points").set_index("point_id").loc[point]
+    assert pd.isna(after["tree_id"])
+
+
+def test_a_rained_out_morning_is_made_up(planned):
+    project, _ = planned
+    day = read_layer(project, "roster").query("kind == 'tap'")["date"].iloc[0]
+    day = pd.Timestamp(day).date().isoformat()
+    assert run("rain", project, day).exit_code == 0
+    plan_again(project)
+    roster = read_layer(project, "roster")
+    kinds = roster[pd.to_datetime(roster["date"]) == day]["kind"]
+    assert (kinds == "rain-lost").all()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("open", "B99"), "no block_id B99"),
+        (("confirm", "P9999", "--no-tree"), "no point_id P9999"),
+        (("rain", "2026-03-03", "--beat", "Q1"), "no beat_id Q1"),
+    ],
+)
+def test_a_key_that_isnt_there_is_named_with_some_that_are(planned, words, said):
+    project, _ = planned
+    with pytest.raises(SettingError, match=said):
+        CliRunner().invoke(commands, [words[0], str(project), *words[1:]], catch_exceptions=False)
+
+
+def test_standards_are_listed_with_their_sources():
+    result = run("standards")
+    assert result.exit_code == 0
+    assert "Rubber Board (India)" in result.stdout
+    assert "common practice, no source" in result.stdout
+    assert "thailand" in run("standards", "thailand").stdout
+
+
+def test_every_command_shows_an_example():
+    for name, command in commands.commands.items():
+        shown = run(name, "--help")
+        assert shown.exit_code == 0
+        assert f"Example: estate {name}" in shown.output
+        assert command.help
+
+
+def test_unknown_words_exit_with_two():
+    assert run("harvest").exit_code == 2
+    assert run("plan", "no-such-folder").exit_code == 2
+
+
+def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path, capsys):
+    from estate.app.cli import main
+
+    plot = Polygon([(640000, 146000), (640100, 146000), (640100, 146100), (640000, 146100)])
+    gpd.GeoDataFrame({"block_id": ["B1"]}, geometry=[plot]).to_file(
+        tmp_path / "blocks.shp", engine="pyogrio"
+    )
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(SystemExit) as stopped:
+        main(["plan", str(tmp_path)])
+    assert stopped.value.code == 1
+    said = capsys.readouterr().err
+    assert "Traceback" not in said
+    assert "blocks.shp" in said
+    assert "CRS" in said or "coordinate" in said
+    assert sorted(tmp_path.rglob("*")) == before

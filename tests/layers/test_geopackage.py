@@ -1,0 +1,117 @@
+"""One GeoPackage of several layers, whole or not at all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+
+from layers.errors import LayerError, MissingLayerError, UnreadableError
+from layers.geopackage import layer_names, read_layer, write_layers, written_here
+from tests.odd_geometry import ZONE, area_frame
+
+
+def frames() -> dict[str, pd.DataFrame]:
+    blocks = gpd.GeoDataFrame(
+        {
+            "block_id": pd.Series(["B1", "B2"], dtype="str"),
+            "planted_on": pd.to_datetime(["2014-05-01", None]).astype("datetime64[ms]"),
+            "row_gap_m": [7.0, None],
+            "in_tapping": [True, False],
+        },
+        geometry=[shapely.MultiPolygon([shapely.box(0, 0, 1, 1)])] * 2,
+        crs=ZONE,
+    )
+    empty = gpd.GeoDataFrame(
+        {"point_id": pd.Series([], dtype="str")}, geometry=gpd.GeoSeries([], crs=ZONE), crs=ZONE
+    )
+    people = pd.DataFrame(
+        {
+            "tapper_id": pd.Series(["T1", None], dtype="str"),
+            "since": pd.to_datetime(["2020-01-31T06:30:00", None]).astype("datetime64[ms]"),
+        }
+    )
+    return {"blocks": blocks, "girth": empty, "tappers": people}
+
+
+def test_what_was_written_reads_back_alike(tmp_path: Path) -> None:
+    path = tmp_path / "estate.gpkg"
+    write_layers(path, frames())
+    assert layer_names(path) == ("blocks", "girth", "tappers")
+    for name, frame in frames().items():
+        read = read_layer(path, name)
+        assert type(read) is type(frame) or len(frame.columns) == len(read.columns)
+        pd.testing.assert_frame_equal(pd.DataFrame(read), pd.DataFrame(frame))
+    assert read_layer(path, "blocks").crs == ZONE
+    assert "holding_id" not in read_layer(path, "blocks").columns
+    assert written_here(path)
+
+
+def test_layers_that_are_not_named_stay_unless_a_fresh_file_is_asked_for(tmp_path: Path) -> None:
+    path = tmp_path / "estate.gpkg"
+    write_layers(path, frames())
+    write_layers(path, {"tappers": frames()["tappers"].iloc[:1], "tasks": frames()["tappers"]})
+    assert set(layer_names(path)) == {"blocks", "girth", "tappers", "tasks"}
+    assert len(read_layer(path, "tappers")) == 1
+    write_layers(path, {"blocks": frames()["blocks"]}, keep=False)
+    assert layer_names(path) == ("blocks",)
+
+
+def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path: Path) -> None:
+    path = tmp_path / "estate.gpkg"
+    write_layers(path, frames())
+    before = path.read_bytes()
+    twice = pd.DataFrame([[1, 2]], columns=["a", "A"])
+    with pytest.raises(LayerError):
+        write_layers(path, {"trees": frames()["tappers"], "broken": twice})
+    assert path.read_bytes() == before
+    assert [entry.name for entry in tmp_path.iterdir()] == ["estate.gpkg"]
+
+
+def test_a_killed_write_leaves_the_old_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "estate.gpkg"
+    write_layers(path, frames())
+    before = path.read_bytes()
+    whole = pyogrio.write_dataframe
+
+    def stopped(*arguments: object, **options: object) -> None:
+        whole(*arguments, **options)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(pyogrio, "write_dataframe", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        write_layers(path, {"tasks": frames()["tappers"]})
+    assert path.read_bytes() == before
+
+
+def test_odd_geometries_go_through_as_they_are(tmp_path: Path) -> None:
+    path = tmp_path / "odd.gpkg"
+    odd = area_frame()
+    write_layers(path, {"odd": odd})
+    read = read_layer(path, "odd")
+    assert read.geometry.isna().sum() == 1
+    both = ~shapely.is_missing(read.geometry.to_numpy())
+    assert (read.geometry[both].to_wkb() == odd.geometry[both].to_wkb()).all()
+
+
+def test_what_is_not_there_or_no_geopackage_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(MissingLayerError):
+        layer_names(tmp_path / "none.gpkg")
+    with pytest.raises(MissingLayerError):
+        write_layers(tmp_path / "none" / "estate.gpkg", frames())
+    path = tmp_path / "estate.gpkg"
+    write_layers(path, frames())
+    with pytest.raises(MissingLayerError, match="blocks"):
+        read_layer(path, "rows")
+    path.write_text("no database")
+    with pytest.raises(UnreadableError):
+        layer_names(path)
+    with pytest.raises(UnreadableError):
+        write_layers(path, frames())
+    assert path.read_text() == "no database"
