@@ -59,7 +59,11 @@ def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
         "roster": plan.roster,
         "crop": plan.crop,
         "sun_rose": plan.rose,
+        "doubtful_points": plan.doubts,
         "girth_flags": plan.girth_flags,
+        "life_plans": plan.life,
+        "to_tape": plan.to_tape,
+        "behind": plan.behind,
     }
 
 

@@ -12,6 +12,7 @@ from layers.bring_in import (
 from layers.contract import (
     LAYERS,
     Layers,
+    with_every_column,
 )
 from layers.crs import (
     geodesic_area_ha,
@@ -28,6 +29,7 @@ from layers.geopackage import (
 )
 from layers.matching import (
     SurveyMatch,
+    field_list,
     match_points,
     match_survey,
 )
@@ -48,6 +50,7 @@ __all__ = [
     "SurveyMatch",
     "Terrain",
     "bring_in",
+    "field_list",
     "geodesic_area_ha",
     "layer_names",
     "match_points",
@@ -55,6 +58,7 @@ __all__ = [
     "metric_crs",
     "read_layer",
     "read_terrain",
+    "with_every_column",
     "write_layers",
     "write_terrain",
 ]

@@ -14,10 +14,12 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 
 from layers.contract import LAYERS
 from layers.crs import distance_km
 from layers.errors import Fault, Severity
+from layers.terrain import Terrain, elevation_at
 
 FILE, ROW = "_file", "_row"
 
@@ -27,6 +29,8 @@ OUTSIDE_SHARE = 0.02
 OUTSIDE_ROW_M = 3.0
 OUTSIDE_TREE_M = 3.0
 FAR_KM = 50.0
+ONE_SPOT_M = 0.3
+EARLIEST_PLANTING = pd.Timestamp("1850-01-01")
 
 
 def row_faults(
@@ -201,6 +205,54 @@ def trees_outside(trees: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> list[Fau
         found=[f"a tree {distance:.0f} m outside its block" for distance in away[far]],
         expected="a tree inside its block",
         remedy="Mend the tree's place or its block_id.",
+    )
+
+
+def trees_on_one_spot(trees: gpd.GeoDataFrame) -> list[Fault]:
+    """Tell which trees stand closer than thirty centimetres to another one."""
+    pairs = KDTree(shapely.get_coordinates(shapes_of(trees))).query_pairs(
+        ONE_SPOT_M, output_type="ndarray"
+    )
+    names = row_names(trees, "trees")
+    return row_faults(
+        trees.iloc[pairs[:, 1]],
+        "trees",
+        "noted",
+        found=[f"a tree on the spot of {names[first]}" for first in pairs[:, 0]],
+        expected=f"trees at least {ONE_SPOT_M:g} m apart",
+        remedy="Take one of them out if it was mapped twice.",
+    )
+
+
+def planted_too_late(blocks: gpd.GeoDataFrame, girth: pd.DataFrame | None) -> list[Fault]:
+    """Tell which blocks were planted after the last girth was taped, or before 1850."""
+    if "planted_on" not in blocks.columns:
+        return []
+    last = pd.Timestamp.max
+    if girth is not None and "measured_at" in girth.columns and girth["measured_at"].notna().any():
+        last = girth["measured_at"].max()
+    odd = (blocks["planted_on"] > last) | (blocks["planted_on"] < EARLIEST_PLANTING)
+    return row_faults(
+        blocks[odd],
+        "blocks",
+        "noted",
+        found=[f"planted_on {day:%Y-%m-%d}" for day in blocks["planted_on"][odd]],
+        expected="a day before the girths were taped, and after 1850",
+        remedy="Mend planted_on.",
+    )
+
+
+def blocks_off_terrain(blocks: gpd.GeoDataFrame, terrain: Terrain) -> list[Fault]:
+    """Tell which blocks have their middle where the elevation raster has no reading."""
+    middles = shapely.point_on_surface(shapes_of(blocks))
+    height = elevation_at(terrain, x=shapely.get_x(middles), y=shapely.get_y(middles))
+    return row_faults(
+        blocks[np.isnan(height)],
+        "blocks",
+        "noted",
+        found="no elevation under the block",
+        expected="an elevation raster that covers every block",
+        remedy="Take a larger cut of the elevation, and check its coordinate reference system.",
     )
 
 

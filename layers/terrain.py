@@ -73,7 +73,8 @@ def read_terrain(path: Path, *, crs: CRS, stands_in: CRS | None = None) -> Terra
             placed, wkt = source.transform, source.crs.to_wkt() if source.crs else None
     except RasterioIOError as error:
         raise UnreadableError.at(
-            file=path.name, layer="terrain", found=str(error), expected="a GeoTIFF",
+            file=path.name, layer="terrain",
+            found=str(error).split(";")[0].replace(f"{path.parent}/", ""), expected="a GeoTIFF",
             remedy="Save the elevation as a GeoTIFF again.",
         ) from error  # fmt: skip
     if wkt is None and stands_in is None:

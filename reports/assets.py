@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import re
 from importlib import resources
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 from xstatic.pkg import leaflet
 
 from layers.errors import UnreadableError
+from reports.words import font_folder
 
 _RULE_WITH_PICTURE = re.compile(r"[^{}]*\{[^{}]*url\(images/[^{}]*\}")
 _SOURCE_MAP = re.compile(r"^//# sourceMappingURL=.*$", re.MULTILINE)
@@ -48,6 +50,25 @@ def page_file(name: str) -> str:
         A file in ``reports/maps/page``, such as ``map.css``.
     """
     return resources.files("reports.maps").joinpath("page", name).read_text("utf-8")
+
+
+def font_style(family: str) -> str:
+    """Give the rules that carry one of the sheets' fonts, regular and bold, inside a page.
+
+    Parameters
+    ----------
+    family
+        One of :data:`reports.words.FONT_FAMILIES`, such as ``Noto Sans Thai``.
+    """
+    rules = []
+    for style, weight in (("Regular", 400), ("Bold", 700)):
+        path = font_folder() / f"{family.replace(' ', '')}-{style}.ttf"
+        carried = base64.b64encode(path.read_bytes()).decode("ascii")
+        rules.append(
+            f'@font-face {{ font-family: "{family}"; font-weight: {weight}; '
+            f"src: url(data:font/ttf;base64,{carried}); }}"
+        )
+    return "\n".join(rules)
 
 
 def _leaflet_file(name: str) -> str:

@@ -6,31 +6,26 @@ Every chart reads in black and white, names its units, and shows how sure each f
 from __future__ import annotations
 
 import datetime
-import io
-import re
-from collections.abc import Callable
-from typing import Any
-from xml.etree import ElementTree
 
 import matplotlib as mpl
 import numpy as np
 import pandas as pd
-from matplotlib import font_manager
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.projections.polar import PolarAxes
+from numpy.typing import NDArray
 
-from reports.drawings.strokes import MM_A_POINT, Anchor, Drawing, Label
 from reports.palette import (
     CLASS_MARKS,
     DECISION_STYLES,
     INK,
+    PAPER,
     QUIET_INK,
     SUN_BEAM,
     SUN_DIFFUSE,
     SUN_SCORCH,
 )
-from reports.words import FONT_FAMILIES, Words, font_folder, mark, words_in
+from reports.words import Words, mark, words_in
 
 DECISION_WORDS = {
     "open": mark("open"),
@@ -40,7 +35,6 @@ DECISION_WORDS = {
 }
 _HATCHES = {"plain": "", "slant": "///", "dots": "...", "cross": "xx"}
 _BAR_CM = 2.0
-_ANCHORS: dict[str, Anchor] = {"start": "start", "middle": "middle", "end": "end"}
 
 
 def readiness_chart(
@@ -108,7 +102,9 @@ def girth_histogram(
     Parameters
     ----------
     girths
-        ``girth_cm``; trees without one are left out and counted in the label.
+        ``girth_cm`` and, where known, ``girth_source``: trees whose girth is ``estimated`` are
+        drawn pale on top of the others. Trees without a girth are left out and counted in the
+        label.
     later, later_on
         The same trees on a later day, and that day; drawn as an outline.
     least_cm
@@ -124,9 +120,7 @@ def girth_histogram(
     else:
         first = np.floor(everyone.min() / _BAR_CM) * _BAR_CM
         edges = np.arange(first, everyone.max() + 2 * _BAR_CM, _BAR_CM)
-    now = words.say("{trees} trees now", trees=words.number(len(known)))
-    style = CLASS_MARKS["immature"].fill
-    axis.hist(known, bins=edges.tolist(), color=style, edgecolor="white", linewidth=0.6, label=now)
+    _stacked_girths(axis, girths, edges, words)
     if later is not None and later_on is not None:
         label = words.say("expected on {day}", day=words.date(later_on))
         axis.hist(
@@ -148,8 +142,40 @@ def girth_histogram(
             "{number} tree without a girth", "{number} trees without a girth", unknown
         )
         axis.set_title(said, loc="right", fontsize=9, color=QUIET_INK)
-    axis.legend(frameon=False, fontsize=9)
+    if axis.get_legend_handles_labels()[0]:
+        axis.legend(frameon=False, fontsize=9)
     return axis
+
+
+def _stacked_girths(
+    axis: Axes, girths: pd.DataFrame, edges: NDArray[np.float64], words: Words
+) -> None:
+    """Draw the girths that go back to a tape, and over them, pale, those that are estimated."""
+    known = girths.dropna(subset=["girth_cm"])
+    guessed = known["girth_source"].eq("estimated") if "girth_source" in known else False
+    guessed = np.broadcast_to(guessed, len(known))
+    colour = CLASS_MARKS["immature"].fill
+    floor = np.zeros(len(edges) - 1)
+    for chosen, fill, hatch, said in (
+        (~guessed, colour, "", mark("{trees} trees from a measured girth")),
+        (guessed, PAPER, "///", mark("{trees} trees estimated")),
+    ):
+        counts, _ = np.histogram(known["girth_cm"][chosen], bins=edges)
+        if not counts.any():
+            continue
+        axis.bar(
+            edges[:-1],
+            counts,
+            width=np.diff(edges),
+            bottom=floor,
+            align="edge",
+            color=fill,
+            edgecolor=colour if hatch else "white",
+            linewidth=0.6,
+            hatch=hatch,
+            label=words.say(said, trees=words.number(int(counts.sum()))),
+        )
+        floor = floor + counts
 
 
 def sun_rose(
@@ -252,117 +278,69 @@ def crop_by_month(
 
 
 def panel_life_chart(
-    life: pd.DataFrame,
+    spans: pd.DataFrame,
     *,
-    interval: float = 0.9,
+    used: pd.DataFrame | None = None,
+    first_day: datetime.date | None = None,
     words: Words | None = None,
     axis: Axes | None = None,
 ) -> Axes:
-    """Draw when each panel is tapped, and how sure its end is.
+    """Draw when each panel of a block is tapped, and how far its end depends on the shavings.
 
     Parameters
     ----------
-    life
-        A row a panel in the order they are tapped: ``panel``, ``direction`` (``down`` or ``up``),
-        ``from_year``, ``until_year``, ``low_until``, ``high_until``: years since opening.
-    interval, words, axis
+    spans
+        As :func:`estate.panels.panel_spans` gives it: a row a panel in the order of their first
+        cut: ``panel``, ``direction`` (``down`` or ``up``), ``from_year``, ``until_year``,
+        ``low_until``, ``high_until`` (years from the plan's first day).
+    used
+        The times within a span in which its panel is tapped: ``panel``, ``from_year``,
+        ``until_year``; None where it is tapped throughout.
+    first_day
+        The plan's first day, for the axis; None to count years only.
+    words, axis
         As in `readiness_chart`.
     """
-    words, axis = _ready(words, axis, size=(6.4, 0.8 + 0.26 * max(len(life), 2)))
-    y = np.arange(len(life))[::-1]
-    down = life["direction"].eq("down").to_numpy()
+    words, axis = _ready(words, axis, size=(6.4, 0.8 + 0.26 * max(len(spans), 2)))
+    y = np.arange(len(spans))[::-1]
+    down = spans["direction"].eq("down").to_numpy()
     for chosen, style, name in (
         (down, DECISION_STYLES["open"], words.say("tapped downward")),
         (~down, DECISION_STYLES["in tapping"], words.say("tapped upward")),
     ):
         if not chosen.any():
             continue
-        rows = life[chosen]
+        rows = spans[chosen]
+        shown = rows if used is None else used[used["panel"].isin(rows["panel"])]
+        at = dict(zip(rows["panel"], y[chosen], strict=True))
         axis.barh(
-            y[chosen],
-            rows["until_year"] - rows["from_year"],
-            left=rows["from_year"],
+            [at[panel] for panel in shown["panel"]],
+            shown["until_year"] - shown["from_year"],
+            left=shown["from_year"],
             height=0.62,
             color=style.fill,
             edgecolor=style.edge,
+            linewidth=0.7,
             hatch=_HATCHES[style.pattern],
             label=name,
         )
-    axis.hlines(y, life["low_until"], life["high_until"], color=INK, linewidth=1.4)
-    axis.plot(life["low_until"], y, "|", color=INK, markersize=7)
-    axis.plot(life["high_until"], y, "|", color=INK, markersize=7)
-    axis.set_yticks(y, list(life["panel"]))
+    axis.hlines(y, spans["low_until"], spans["high_until"], color=INK, linewidth=1.4)
+    axis.plot(spans["low_until"], y, "|", color=INK, markersize=7)
+    axis.plot(spans["high_until"], y, "|", color=INK, markersize=7)
+    axis.set_yticks(y, list(spans["panel"]))
     axis.set_xlim(left=0)
-    sure = _sure(interval, words)
-    axis.set_xlabel(words.say("years since opening (line: its end, {interval})", interval=sure))
-    axis.legend(frameon=False, fontsize=9, ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
-    return axis
-
-
-def chart_drawing(draw: Callable[[], Axes], *, width_mm: float, height_mm: float) -> Drawing:
-    """Give a chart as a drawing of a size on paper.
-
-    Its words come apart from its strokes, for the sheet to set: SVG readers do not shape Thai or
-    Malayalam reliably.
-
-    Parameters
-    ----------
-    draw
-        Draws on a new figure and gives the axis.
-    width_mm, height_mm
-        Size on paper, millimetres.
-    """
-    for file in sorted(font_folder().glob("*.ttf")):
-        font_manager.fontManager.addfont(file)
-    style: dict[Any, Any] = {
-        "font.family": list(FONT_FAMILIES),
-        "font.size": 9.5,
-        "svg.fonttype": "none",
-        "svg.hashsalt": "sheet",
-        "hatch.linewidth": 0.5,
-    }
-    with mpl.rc_context(style):
-        figure = draw().get_figure(root=True)
-        if figure is None:
-            raise ValueError("the chart has no figure")
-        figure.set_size_inches(width_mm / 25.4, height_mm / 25.4)
-        figure.set_layout_engine("constrained")
-        page = io.StringIO()
-        figure.savefig(page, format="svg", transparent=True, metadata={"Date": None})
-    return _parted(page.getvalue(), width_mm=width_mm, height_mm=height_mm)
-
-
-_SVG = "{http://www.w3.org/2000/svg}"
-
-
-def _parted(svg: str, *, width_mm: float, height_mm: float) -> Drawing:
-    """Take the words out of an SVG of points and give them as labels."""
-    ElementTree.register_namespace("", _SVG.strip("{}"))
-    root = ElementTree.fromstring(svg)
-    labels = []
-    for group in root.iter():
-        for text in [child for child in group if child.tag == f"{_SVG}text"]:
-            labels.append(_label(text))
-            group.remove(text)
-    picture = ElementTree.tostring(root, encoding="unicode")
-    return Drawing(width_mm=width_mm, height_mm=height_mm, labels=labels, picture=picture)
-
-
-def _label(text: ElementTree.Element) -> Label:
-    parts = (part.split(":", 1) for part in text.get("style", "").split(";"))
-    style = {name.strip(): value.strip() for name, value in parts}
-    turn = re.match(r"rotate\((-?[\d.]+)", text.get("transform", ""))
-    return Label(
-        x=float(text.get("x", 0)) * MM_A_POINT,
-        y=float(text.get("y", 0)) * MM_A_POINT,
-        text="".join(text.itertext()),
-        size_pt=float(style["font-size"].removesuffix("px")),
-        anchor=_ANCHORS[style.get("text-anchor", "start")],
-        turn_deg=float(turn[1]) if turn else 0.0,
-        halo=False,
-        baseline=True,
-        ink=style.get("fill", INK),
+    axis.set_ylim(-0.6, len(spans) - 0.4)
+    axis.set_xlabel(
+        words.say("years (line: its end, with the thickest and the thinnest shavings)")
+        if first_day is None
+        else words.say(
+            "years from {day} (line: its end, with the thickest and the thinnest shavings)",
+            day=words.date(first_day),
+        )
     )
+    if len(spans):
+        axis.legend(frameon=False, fontsize=9, ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
+    return axis
 
 
 def _sure(interval: float, words: Words) -> str:

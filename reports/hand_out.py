@@ -25,6 +25,7 @@ from reports.sheets import (
     field_form,
     member_statement,
     opening_report,
+    panel_life,
     wall_calendar,
 )
 
@@ -42,7 +43,7 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     folder
         Where to; made if it isn't there. Files of the same names are replaced, others stay.
     language
-        Language of what is printed, a code of `reports.words`.
+        Language of maps and sheets, a code of `reports.words`.
     say
         Called with a line for each step.
 
@@ -53,8 +54,10 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     """
     for sub in FOLDERS:
         (folder / sub).mkdir(parents=True, exist_ok=True)
-    made = {"overview": [overview_map(plan, folder / "overview.html")]}
-    made["maps"] = _maps(plan, folder / "maps", say)
+    pages = {str(b): f"maps/{file_name(str(b))}.html" for b in plan.layers.blocks["block_id"]}
+    overview = folder / "overview.html"
+    made = {"overview": [overview_map(plan, overview, block_pages=pages, language=language)]}
+    made["maps"] = _maps(plan, folder / "maps", language, say)
     made["sheets"] = _sheets(plan, folder / "sheets", language, say)
     made["reports"] = _reports(plan, folder / "reports", language)
     made["members"] = _statements(plan, folder / "members", language)
@@ -99,16 +102,19 @@ def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
         "tasks": plan.task_sums,
         "roster": plan.roster,
         "crop": plan.crop,
+        "behind": plan.behind,
+        "life": plan.life,
         "points": plan.matches,
+        "doubtful-points": plan.doubts,
         "odd-girths": plan.girth_flags,
         "sun": plan.rose,
     }
 
 
-def _maps(plan: EstatePlan, folder: Path, say: Say) -> list[Path]:
+def _maps(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
     blocks = [str(b) for b in plan.layers.blocks["block_id"]]
     say(f"Draw the overview and {len(blocks)} block maps")
-    return [block_map(plan, b, folder / f"{file_name(b)}.html") for b in blocks]
+    return [block_map(plan, b, folder / f"{file_name(b)}.html", language=language) for b in blocks]
 
 
 def _sheets(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
@@ -125,6 +131,9 @@ def _reports(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
         opening_report(plan, folder / "opening.pdf", language=language),
         cord_table(folder / "cord.pdf", standard=plan.standard, on=plan.on, language=language),
     ]
+    if len(plan.life):
+        life = folder / "panel-life.pdf"
+        made.append(panel_life(plan.life, life, name=plan.name, on=plan.on, language=language))
     if len(plan.roster):
         made.append(wall_calendar(plan, folder / "calendar.pdf", language=language))
     return made

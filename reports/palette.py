@@ -163,8 +163,8 @@ def _class_marks() -> dict[str, Mark]:
         Mark(
             name="dry",
             fill="#A61931",
-            shape="hourglass",
-            path="M-7.50 -8.50 L7.50 -8.50 L1.40 0.00 L7.50 8.50 L-7.50 8.50 L-1.40 0.00 Z",
+            shape="bow tie",
+            path="M-8.50 -7.50 L0.00 -1.40 L8.50 -7.50 L8.50 7.50 L0.00 1.40 L-8.50 7.50 Z",
         ),
     )
     return {mark.name: mark for mark in marks}

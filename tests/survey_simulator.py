@@ -9,10 +9,14 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from shapely import points as make_points
 
 METRIC_CRS = "EPSG:32647"
+GIRTH_CM = (46.0, 6.0)
+GROWTH_CM = (6.0, 1.5)
+GIRTH_ERROR_CM = 0.7
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,10 +160,21 @@ def simulate_offset(
     return offset
 
 
-def simulate_survey(form: SurveyForm, seed: int) -> Survey:
-    """Plant, walk and measure; `truth` is the tree's place in the frame, -1 for a stray point."""
+def simulate_survey(
+    form: SurveyForm,
+    seed: int,
+    *,
+    trees: gpd.GeoDataFrame | None = None,
+    girth_cm: NDArray[np.float64] | None = None,
+) -> Survey:
+    """Plant, walk and measure; `truth` is the tree's place in the frame, -1 for a stray point.
+
+    Trees already planted may be walked again, and their girths measured, to within
+    `GIRTH_ERROR_CM`.
+    """
     generator = np.random.default_rng(seed)
-    trees = simulate_trees(form, generator)
+    if trees is None:
+        trees = simulate_trees(form, generator)
     truth, session = walk_block(form, trees, generator)
     offset = simulate_offset(form, session, generator)
     place = np.column_stack([trees.geometry.x, trees.geometry.y])
@@ -172,6 +187,9 @@ def simulate_survey(form: SurveyForm, seed: int) -> Survey:
         "session_id": [f"S{one:03d}" for one in session],
     }
     points = gpd.GeoDataFrame(columns, geometry=make_points(at[:, 0], at[:, 1]), crs=METRIC_CRS)
+    if girth_cm is not None:
+        measured_cm = girth_cm[truth] + generator.normal(0, GIRTH_ERROR_CM, truth.size)
+        points = points.assign(girth_cm=measured_cm.round(1))
     if form.numbered_share:
         points = points.assign(**_written_numbers(form, trees, truth, generator))
     return Survey(
@@ -197,3 +215,36 @@ def _written_numbers(
         "row_no": np.where(written, row_no, np.nan),
         "tree_no": np.where(written, tree_no, np.nan),
     }
+
+
+def simulate_two_rounds(form: SurveyForm, seed: int) -> tuple[Survey, Survey]:
+    """Survey one block twice, a year's growth apart; both rounds measure girths."""
+    generator = np.random.default_rng(seed + 10_000)
+    trees = simulate_trees(form, generator)
+    first_cm = generator.normal(*GIRTH_CM, len(trees)).clip(15, None)
+    second_cm = first_cm + generator.normal(*GROWTH_CM, len(trees)).clip(0.5, None)
+    first = simulate_survey(form, seed, trees=trees, girth_cm=first_cm)
+    second = simulate_survey(form, seed + 5_000, trees=trees, girth_cm=second_cm)
+    return first, second
+
+
+def tile_surveys(survey: Survey, number: int) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Lay copies of one survey side by side, each block and session with a name of its own."""
+    side = int(np.ceil(np.sqrt(number)))
+    bounds = survey.trees.total_bounds
+    reach = 40.0 + max(bounds[2] - bounds[0], bounds[3] - bounds[1])
+    copy = np.arange(number)
+    layers = []
+    for layer, keys in (
+        (survey.trees, ("tree_id", "row_id", "block_id")),
+        (survey.points, ("point_id", "session_id")),
+    ):
+        which = np.repeat(copy, len(layer))
+        prefix = pd.Series(which, dtype="string") + "/"
+        whole = pd.concat([layer.drop(columns="geometry")] * number, ignore_index=True)
+        for key in keys:
+            whole[key] = prefix + whole[key].astype("string")
+        x = np.tile(layer.geometry.x, number) + reach * (which % side)
+        y = np.tile(layer.geometry.y, number) + reach * (which // side)
+        layers.append(gpd.GeoDataFrame(whole, geometry=make_points(x, y), crs=METRIC_CRS))
+    return layers[0], layers[1]

@@ -7,7 +7,8 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from estate import store
-from estate.plan import PlanSettings
+from estate.app.own_files import STANDARDS
+from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
 from estate.roster.settings import MakeUp
 from estate.standards import DEFAULT_STANDARD, standard_named
@@ -22,7 +23,7 @@ class RunChoices:
     standard
         Name of the opening standard; None for the project's last one, else the default.
     own_standards
-        A TOML file with standards of the user's own.
+        A TOML file with standards of the user's own; None for the one in the notes, if any.
     on
         The date for girths and classes; None for today.
     start
@@ -31,6 +32,8 @@ class RunChoices:
         Days of the roster, 1 to 400.
     interval
         Days between two tappings of a tree, 2 to 7.
+    wintering
+        First and last day of the rest while the trees drop their leaves; None for none.
     make_up
         What becomes of a morning lost to rain.
     """
@@ -41,11 +44,21 @@ class RunChoices:
     start: date | None = None
     days: int = 28
     interval: int = 3
+    wintering: tuple[date, date] | None = None
     make_up: MakeUp = "rest day"
 
 
-def plan_settings(project: Path, choices: RunChoices) -> PlanSettings:
+def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = None) -> PlanSettings:
     """Give a plan's settings from a user's choices and what the project's last run used.
+
+    Parameters
+    ----------
+    project
+        The project's GeoPackage, which may not exist yet.
+    choices
+        What the user chose.
+    notes
+        The folder with the cooperative's own files; None for the project's.
 
     Raises
     ------
@@ -55,13 +68,16 @@ def plan_settings(project: Path, choices: RunChoices) -> PlanSettings:
     saved = store.saved_settings(project) if project.exists() else {}
     name = choices.standard or saved.get("standard", DEFAULT_STANDARD)
     day = choices.on or date.today()
+    beside = (notes or project.parent) / STANDARDS
+    own = choices.own_standards or (beside if beside.is_file() else None)
     return PlanSettings(
         on=day,
-        standard=standard_named(name, own=choices.own_standards),
+        standard=standard_named(name, own=own),
         round_settings=RoundSettings(
             start=choices.start or day + timedelta(days=1),
             days=choices.days,
             interval_days=choices.interval,
+            wintering=choices.wintering,
             make_up=choices.make_up,
         ),
     )

@@ -15,6 +15,8 @@ import click
 from estate import store
 from estate.app import summary
 from estate.app.choices import RunChoices, plan_settings
+from estate.app.own_files import notes_folder
+from estate.app.questions import QUESTIONS
 from estate.app.runs import Run, output_folder, project_file, run_plan
 from estate.figures import COMMON_PRACTICE
 from estate.roster import MAKE_UPS
@@ -56,7 +58,7 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
             click.option(
                 "--own-standards",
                 type=EXISTING,
-                help="A TOML file with opening standards of your own.",
+                help="Opening standards of your own. [default: standards.toml in the folder]",
             ),
             click.option(
                 "--on",
@@ -73,6 +75,12 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 default=3,
                 show_default=True,
                 help="Days between two tappings of a tree: 3 for d3.",
+            ),
+            click.option(
+                "--wintering",
+                type=DAY,
+                nargs=2,
+                help="First and last day of the rest while the trees drop their leaves.",
             ),
             click.option(
                 "--make-up",
@@ -126,6 +134,7 @@ def _plan(
     start: date | None,
     days: int,
     interval: int,
+    wintering: tuple[datetime, datetime] | None,
     make_up: Any,
     name: str | None,
     language: str,
@@ -138,9 +147,11 @@ def _plan(
         start=start,
         days=days,
         interval=interval,
+        wintering=(wintering[0].date(), wintering[1].date()) if wintering else None,
         make_up=make_up,
     )
-    settings = plan_settings(project_file(source, output_folder(source, out)), choices)
+    project = project_file(source, output_folder(source, out))
+    settings = plan_settings(project, choices, notes=notes_folder(source))
     run = run_plan(source, settings, out=out, epsg=epsg, name=name, language=language, say=say)
     _show_run(run, as_json=as_json)
 
@@ -270,6 +281,10 @@ def serve(source: Path, port: int, own_standards: Path | None) -> None:
     serve_page(
         source, port=port, own_standards=own_standards, say=lambda line: click.echo(line, err=True)
     )
+
+
+for question in QUESTIONS:
+    commands.add_command(question)
 
 
 def _faults_of(error: LayerError) -> tuple[Fault, ...]:

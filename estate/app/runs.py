@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from estate import store
-from estate.plan import EstatePlan, PlanSettings, plan_estate
+from estate.app.own_files import OwnFiles, copy_own_files, notes_folder, read_own_files
+from estate.plan import EstatePlan, plan_estate
+from estate.plan_settings import PlanSettings
 from layers.bring_in import Intake, bring_in
 from reports.hand_out import file_name, hand_out
 
@@ -59,6 +61,7 @@ def run_plan(
     intake: Intake = bring_in(source, epsg=epsg)
     folder = output_folder(source, out)
     project = project_file(source, folder)
+    settings = with_own_files(read_own_files(notes_folder(source)), settings)
     settings = with_decisions_of(project, settings)
     plan = plan_estate(
         intake.layers,
@@ -68,10 +71,24 @@ def run_plan(
         say=say,
     )
     folder.mkdir(parents=True, exist_ok=True)
+    copy_own_files(source, folder)
     say(f"Save the project {project.name}")
     store.save_plan(project, plan)
     files = hand_out(plan, folder, language=language, say=say)
     return Run(plan=plan, project=project, folder=folder, files=files)
+
+
+def with_own_files(own: OwnFiles, settings: PlanSettings) -> PlanSettings:
+    """Give the settings with what the cooperative wrote down itself."""
+    rounds = replace(settings.rounds, absences=own.absences, holidays=own.holidays)
+    return replace(
+        settings,
+        round_settings=rounds,
+        records=own.records,
+        clouds=own.clouds,
+        cuts=own.cuts,
+        own_figures=own.figures,
+    )
 
 
 def with_decisions_of(project: Path, settings: PlanSettings) -> PlanSettings:

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
-import statsmodels.api as sm
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import least_squares, minimize
 from scipy.special import expit
-from statsmodels.tools.sm_exceptions import ConvergenceWarning
 from threadpoolctl import threadpool_limits
 
+from estate.girth.one_effect import LOG_RATIO_BOUNDS, OneEffect, at_ratio
 from layers.errors import SettingError
 
 Floats = NDArray[np.float64]
@@ -103,28 +101,34 @@ def fit_growth_curve(
         )
     member = (codes[:, None] == np.arange(len(names))).astype(float)
 
-    def fit(shape: Floats) -> sm.regression.mixed_linear_model.MixedLMResults:
+    def fit(shape: Floats) -> OneEffect:
         part = logistic(ages, midpoint=shape[0], scale=np.exp(shape[1]))
-        model = sm.MixedLM(girths, part[:, None] * member, trees, exog_re=part[:, None])
-        with warnings.catch_warnings():
-            # A variance of nought between trees is an answer, not a failure.
-            warnings.simplefilter("ignore", ConvergenceWarning)
-            return model.fit(reml=False, method=["lbfgs", "bfgs"])
+        return at_ratio(
+            girths, part[:, None] * member, trees, part,
+            log_ratio=float(np.clip(shape[2], *LOG_RATIO_BOUNDS)), restricted=False,
+        )  # fmt: skip
 
-    start = _start(ages, girths)
-    step = np.array([0.1 * np.ptp(ages), 0.1])
-    corners = start + np.array([[0.0, 0.0], [step[0], 0.0], [0.0, step[1]]])
-    options = {"initial_simplex": corners, "xatol": 1e-4 * step[0], "fatol": 1e-6}
+    # Deviation of trees against that of one taping: about three to one to begin with.
+    start = np.append(_start(ages, girths), 2.0)
+    steps = np.diag([0.1 * np.ptp(ages), 0.1, 1.0])
+    options = {
+        "initial_simplex": np.vstack([start, start + steps]),
+        "xatol": 1e-5 * np.ptp(ages),
+        "fatol": 1e-7,
+        "maxiter": 600,
+    }
     with threadpool_limits(limits=1):
-        best = minimize(lambda shape: -fit(shape).llf, start, method="Nelder-Mead", options=options)
+        best = minimize(
+            lambda shape: -fit(shape).log_likelihood, start, method="Nelder-Mead", options=options
+        )
         final = fit(best.x)
     return GrowthCurve(
-        final=dict(zip(map(str, names), map(float, final.fe_params), strict=True)),
+        final=dict(zip(map(str, names), map(float, final.fixed), strict=True)),
         midpoint=float(best.x[0]),
         scale=float(np.exp(best.x[1])),
-        tree_sd=float(np.sqrt(np.asarray(final.cov_re)[0, 0])),
-        residual_sd=float(np.sqrt(final.scale)),
-        log_likelihood=float(final.llf),
+        tree_sd=float(np.sqrt(final.between)),
+        residual_sd=float(np.sqrt(final.within)),
+        log_likelihood=final.log_likelihood,
     )
 
 

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from estate.figures import Figure, load_figures
+from estate.girth.ages import DAYS_A_YEAR, age_years, in_tapping
 from estate.girth.bark import girth_for_bark_cm, latest_bark_mm
-from estate.girth.growth import DAYS_A_YEAR, GrowthModel, age_years, fit_growth, in_tapping
+from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.ready_date import ready_years
 from estate.girth.taper import standard_height_cm
 from estate.girth.words import number_words
@@ -181,7 +182,11 @@ def _facts(
     means = facts.groupby("block_id")["girth_cm"].transform("mean")
     increment, spread = growth.tree_increments(facts["block_id"], facts["girth_cm"] / means - 1.0)
     spread = np.hypot(spread, growth.block_sd(facts["block_id"]))
-    return facts.assign(increment_cm=increment, increment_sd_cm=spread)
+    return facts.assign(
+        increment_cm=increment,
+        increment_sd_cm=spread,
+        year_sd_cm=growth.year_sd(facts["block_id"]),
+    )
 
 
 def _dates(facts: pd.DataFrame) -> pd.DataFrame:
@@ -196,6 +201,7 @@ def _dates(facts: pd.DataFrame) -> pd.DataFrame:
                 facts["ready_at_cm"],
                 increment_cm=facts["increment_cm"],
                 increment_sd_cm=facts["increment_sd_cm"],
+                year_sd_cm=facts["year_sd_cm"],
                 probability=share,
             ),
             facts["first_wait_years"],

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from estate.figures import Figure, load_figures
+from estate.girth.ages import age_years, trade_girth_cm
 from estate.girth.flags import FLAG_COLUMNS, flag_rows
-from estate.girth.growth import age_years, trade_girth_cm
 from estate.girth.slips import set_aside_impossible, set_aside_shrinking, set_aside_slips
 from estate.girth.taper import girth_at_height, standard_height_cm, taper_per_cm
 from estate.girth.units import read_units

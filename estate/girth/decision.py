@@ -60,8 +60,9 @@ class BlockShare:
         Trees taped, and standing.
     girth_cm, se_cm, increment_cm
         Shape (N,), each standing tree's girth, its error, and its yearly increment.
-    tree_sd_cm, block_sd_cm
-        How trees' increments differ, and how sure their mean is, cm a year.
+    tree_sd_cm, block_sd_cm, year_sd_cm
+        How trees' increments differ, how sure their mean is, and how it differs from year to
+        year, cm a year.
     needs_cm
         The standard's girth.
     passed
@@ -81,6 +82,7 @@ class BlockShare:
     increment_cm: Floats
     tree_sd_cm: float
     block_sd_cm: float
+    year_sd_cm: float
     needs_cm: float
     passed: Floats
 
@@ -91,7 +93,7 @@ class BlockShare:
         return cls(
             ready_share=np.nan, low=0.0, high=1.0, variance=np.nan, freedom=1.0,
             measured=measured, standing=standing, girth_cm=none, se_cm=none, increment_cm=none,
-            tree_sd_cm=np.nan, block_sd_cm=np.nan, needs_cm=np.nan, passed=none,
+            tree_sd_cm=np.nan, block_sd_cm=np.nan, year_sd_cm=np.nan, needs_cm=np.nan, passed=none,
         )  # fmt: skip
 
     def counted(self) -> dict[str, object]:
@@ -264,5 +266,6 @@ def chances_ahead(share: BlockShare, needed: float) -> Floats:
     slope = (norm.pdf(score) / np.maximum(spread, 0.5)).mean(axis=0)
     grown = np.clip(share.ready_share / share.passed[0] + ahead - ahead[0], 0.0, 1.0)
     reached = np.maximum.accumulate(grown * share.passed)
-    doubt = np.sqrt(share.variance + (slope * share.block_sd_cm * years * share.passed) ** 2)
+    shift = (share.block_sd_cm * years) ** 2 + share.year_sd_cm**2 * years
+    doubt = np.sqrt(share.variance + (slope * share.passed) ** 2 * shift)
     return np.asarray(student.sf((needed - reached) / np.maximum(doubt, 1e-9), share.freedom))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,17 +9,21 @@ import numpy as np
 import pandas as pd
 import statsmodels.api as sm
 from numpy.typing import ArrayLike, NDArray
-from statsmodels.tools.sm_exceptions import ConvergenceWarning
 from threadpoolctl import threadpool_limits
 
 from estate.figures import Figure, load_figures
+from estate.girth.age_curve import GrowthCurve, fit_growth_curve, logistic
+from estate.girth.ages import DAYS_A_YEAR, age_years, in_tapping, opening_age_years, trade_girth_cm
+from estate.girth.one_effect import fit_one_effect
 from estate.girth.tapes import best_of_point, usable
 
 Floats = NDArray[np.float64]
-DAYS_A_YEAR = 365.25
 _LEAST_GAP_DAYS = 150.0
 _LEAST_REPEATS = 8
 _SURE = 0.8
+_CURVE_TREES, _MOST_CURVE_TREES = 20, 150
+_CURVE_TAPES, _CURVE_YEARS = 4, 3.0
+_LEAST_INCREMENT_CM = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,9 +37,12 @@ class GrowthModel:
         (how sure that mean is), tree_sd_cm (between the trees of the block), lead_kept (share of a
         tree's relative lead in girth that shows in its growth), repeats (trees taped twice),
         increment_source (``repeats``, ``repeats of other blocks`` or ``trade figures``).
+    curve
+        Girth on age before tapping, where enough trees were taped often enough; else None.
     """
 
     blocks: pd.DataFrame
+    curve: GrowthCurve | None = None
 
     def tree_increments(self, block_id: ArrayLike, lead: ArrayLike) -> tuple[Floats, Floats]:
         """Give each tree's expected yearly increment and how trees differ from that, cm a year.
@@ -62,87 +68,14 @@ class GrowthModel:
 
     def block_sd(self, block_id: ArrayLike) -> Floats:
         """Give how sure each tree's block's mean increment is, cm a year; NaN if not known."""
-        rows = self.blocks.reindex(np.asarray(block_id, object))
-        return rows["increment_sd_cm"].to_numpy(float)
+        return self._of(block_id, "increment_sd_cm")
 
+    def year_sd(self, block_id: ArrayLike) -> Floats:
+        """Give how each tree's block's increment differs from year to year, cm a year."""
+        return self._of(block_id, "year_sd_cm")
 
-def age_years(planted_on: ArrayLike, on: ArrayLike) -> Floats:
-    """Give the years from planting to a date; NaN where the planting date isn't known.
-
-    Examples
-    --------
-    >>> age_years(["2019-01-01"], "2026-01-01").round(2)
-    array([7.])
-    """
-    planted = pd.to_datetime(pd.Series(np.atleast_1d(np.asarray(planted_on, object))))
-    date = pd.to_datetime(pd.Series(np.atleast_1d(np.asarray(on, object))))
-    days = date.to_numpy("datetime64[s]") - planted.to_numpy("datetime64[s]")
-    years = days / np.timedelta64(1, "D") / DAYS_A_YEAR
-    return np.asarray(np.where(np.isnat(days), np.nan, years), float)
-
-
-def in_tapping(
-    blocks: pd.DataFrame, on: pd.Timestamp, *, figures: Mapping[str, Figure] | None = None
-) -> NDArray[np.bool_]:
-    """Say which blocks are in tapping on a date.
-
-    A block is in tapping from its `opened_on` where that is given; otherwise once it is older
-    than the age by which blocks are usually opened.
-
-    Parameters
-    ----------
-    blocks
-        planted_on; opened_on where known.
-    on
-        The date.
-    """
-    figures = load_figures("growth") if figures is None else figures
-    old = age_years(blocks["planted_on"], on) > figures["opened_by"].value
-    if "opened_on" not in blocks:
-        return old
-    opened = pd.to_datetime(blocks["opened_on"])
-    return np.where(opened.isna(), old, (opened <= on).to_numpy())
-
-
-def opening_age_years(blocks: pd.DataFrame, figures: Mapping[str, Figure]) -> Floats:
-    """Give the age at which each block was opened, the usual one where the date isn't known."""
-    usual = np.full(len(blocks), figures["opening_age"].value)
-    if "opened_on" not in blocks:
-        return usual
-    known = age_years(blocks["planted_on"], blocks["opened_on"])
-    return np.where(np.isnan(known), usual, known)
-
-
-def trade_girth_cm(
-    age: ArrayLike, *, opened_at: ArrayLike, figures: Mapping[str, Figure] | None = None
-) -> Floats:
-    """Give the girth that the trade's yearly increments lead one to expect at an age.
-
-    Parameters
-    ----------
-    age
-        Years from planting.
-    opened_at
-        Age at opening, years; NaN for a tree that isn't in tapping.
-
-    Returns
-    -------
-    ndarray of float64
-        Girth, cm; NaN where the age isn't known.
-
-    Examples
-    --------
-    >>> trade_girth_cm([6.5, 12.5], opened_at=[float("nan"), 7.5])
-    array([42., 62.])
-    """
-    figures = load_figures("growth") if figures is None else figures
-    years = np.asarray(age, float) - figures["age_offset"].value
-    until = np.where(np.isnan(opened_at), np.inf, opened_at) - figures["age_offset"].value
-    untapped = np.clip(np.minimum(years, until), 0.0, None)
-    tapped = np.clip(years - until, 0.0, None)
-    return (
-        figures["increment_untapped"].value * untapped + figures["increment_tapped"].value * tapped
-    )
+    def _of(self, block_id: ArrayLike, column: str) -> Floats:
+        return self.blocks[column].reindex(np.asarray(block_id, object)).to_numpy(float)
 
 
 def tree_increments_from_repeats(measured: pd.DataFrame) -> pd.DataFrame:
@@ -184,10 +117,11 @@ def fit_growth(
 ) -> GrowthModel:
     """Give every block's yearly increment, from its repeats and the trade's figures together.
 
-    Each block starts from the trade's increment for its stage (untapped, or in tapping). Where
-    trees were taped twice, a mixed model of increment over that figure, with a block effect and
-    the tree's lead in girth, gives each block its own, drawn toward the mean of all by how few
-    repeats it has.
+    Each block starts from the trade's increment for its stage (untapped, or in tapping); where
+    twenty trees and more were taped four times over three years and more before tapping, from a
+    curve of girth on age fitted to these. Where trees were taped twice, a mixed model of
+    increment over that figure, with a block effect and the tree's lead in girth, gives each block
+    its own, drawn toward the mean of all by how few repeats it has.
 
     Parameters
     ----------
@@ -204,39 +138,110 @@ def fit_growth(
     References
     ----------
     N. M. Laird and J. H. Ware (1982), Random-effects models for longitudinal data, *Biometrics*
-    38(4):963-974 (fitted by statsmodels' MixedLM).
+    38(4):963-974 (with the likelihood of statsmodels' MixedLM).
     """
     figures = load_figures("growth") if figures is None else figures
-    tapped = in_tapping(blocks, on, figures=figures)
-    stage = np.where(tapped, figures["increment_tapped"].value, figures["increment_untapped"].value)
+    known = usable(measured)
+    sure = known[best_of_point(known) & (known["probability"] >= _SURE).to_numpy()]
+    sure = sure.merge(trees[["tree_id", "block_id"]], on="tree_id")
+    sure = sure[sure["block_id"].isin(blocks["block_id"])]
+    usual = _Usual(
+        blocks=blocks.set_index("block_id"),
+        opened_at=_opened_at(blocks, on, figures),
+        curve=_life_curve(sure, blocks, figures),
+        figures=figures,
+    )
+    names = pd.Series(blocks["block_id"].to_numpy())
+    stage = usual.increment_cm(names, pd.Series(on, index=names.index), 1.0)
     scale = stage / figures["increment_untapped"].value
     model = pd.DataFrame(
         {
             "increment_cm": stage,
             "increment_sd_cm": figures["increment_block_sd"].value * scale,
             "tree_sd_cm": figures["increment_tree_share"].value * stage,
+            "year_sd_cm": figures["increment_year_share"].value * stage,
             "lead_kept": figures["lead_kept"].value,
             "repeats": 0,
             "increment_source": "trade figures",
         },
         index=pd.Index(blocks["block_id"], name="block_id"),
     )
-    known = usable(measured)
-    sure = known[best_of_point(known) & (known["probability"] >= _SURE).to_numpy()]
     repeats = tree_increments_from_repeats(sure).merge(trees[["tree_id", "block_id"]], on="tree_id")
-    repeats = repeats[repeats["block_id"].isin(model.index)]
     if len(repeats) >= _LEAST_REPEATS:
-        model = _with_repeats(model, repeats, figures["tape_sd"].value)
-    return GrowthModel(blocks=model)
+        over = usual.increment_cm(repeats["block_id"], repeats["first_at"], repeats["years"])
+        model = _with_repeats(model, repeats, over, figures["tape_sd"].value)
+    return GrowthModel(blocks=model, curve=usual.curve)
 
 
-def _with_repeats(model: pd.DataFrame, repeats: pd.DataFrame, tape_sd_cm: float) -> pd.DataFrame:
+@dataclass(frozen=True, kw_only=True)
+class _Usual:
+    """Growth to expect before a block's own repeats: a fitted curve, or the trade's figures."""
+
+    blocks: pd.DataFrame
+    opened_at: pd.Series
+    curve: GrowthCurve | None
+    figures: Mapping[str, Figure]
+
+    def increment_cm(
+        self, block_id: pd.Series, since: pd.Series, years: float | pd.Series
+    ) -> Floats:
+        """Give the mean yearly increment from a date on, cm a year.
+
+        A block whose age isn't known grows by the trade's figure for an untapped one.
+        """
+        planted = self.blocks["planted_on"].reindex(block_id).to_numpy()
+        opened = self.opened_at.reindex(block_id).to_numpy(float)
+        first = age_years(planted, since.to_numpy())
+        last = first + np.asarray(years, float)
+        start, end = (self._girth_cm(age, opened, block_id) for age in (first, last))
+        grown = np.maximum((end - start) / np.asarray(years, float), _LEAST_INCREMENT_CM)
+        return np.where(np.isnan(grown), self.figures["increment_untapped"].value, grown)
+
+    def _girth_cm(self, age: Floats, opened: Floats, block_id: pd.Series) -> Floats:
+        trade = trade_girth_cm(age, opened_at=opened, figures=self.figures)
+        if self.curve is None:
+            return trade
+        until = np.where(np.isnan(opened), np.inf, opened)
+        final = pd.Series(self.curve.final)
+        own = final.reindex(block_id).fillna(final.mean()).to_numpy(float)
+        shape = logistic(
+            np.minimum(age, until), midpoint=self.curve.midpoint, scale=self.curve.scale
+        )
+        tapped = self.figures["increment_tapped"].value * np.maximum(age - until, 0.0)
+        return own * shape + tapped
+
+
+def _opened_at(blocks: pd.DataFrame, on: pd.Timestamp, figures: Mapping[str, Figure]) -> pd.Series:
+    """Give each block's age at opening, NaN where it isn't in tapping on the date."""
+    tapped = in_tapping(blocks, on, figures=figures)
+    age = np.where(tapped, opening_age_years(blocks, figures), np.nan)
+    return pd.Series(age, index=pd.Index(blocks["block_id"], name="block_id"))
+
+
+def _life_curve(
+    sure: pd.DataFrame, blocks: pd.DataFrame, figures: Mapping[str, Figure]
+) -> GrowthCurve | None:
+    """Fit a curve of girth on age to the untapped life of trees that were taped many times."""
+    of_block = blocks.set_index("block_id").reindex(sure["block_id"])
+    age = age_years(of_block["planted_on"].to_numpy(), sure["measured_at"].to_numpy())
+    untapped = age <= opening_age_years(of_block, figures)
+    rows = sure.assign(age=age)[untapped]
+    lives = rows.groupby("tree_id")["age"].agg(["nunique", np.ptp])
+    long = lives.index[(lives["nunique"] >= _CURVE_TAPES) & (lives["ptp"] >= _CURVE_YEARS)]
+    if len(long) < _CURVE_TREES:
+        return None
+    rows = rows[rows["tree_id"].isin(long[:: -(-len(long) // _MOST_CURVE_TREES)])]
+    return fit_growth_curve(rows["age"], rows["girth_cm"], rows["tree_id"], group=rows["block_id"])
+
+
+def _with_repeats(
+    model: pd.DataFrame, repeats: pd.DataFrame, usual: Floats, tape_sd_cm: float
+) -> pd.DataFrame:
     """Draw each block's increment from its own repeats toward the mean of all."""
-    trade = model["increment_cm"].reindex(repeats["block_id"]).to_numpy(float)
-    ratio = repeats["increment_cm"].to_numpy(float) / trade
+    ratio = repeats["increment_cm"].to_numpy(float) / usual
     mean_girth = repeats.groupby("block_id")["girth_cm"].transform("mean").to_numpy(float)
     lead = repeats["girth_cm"].to_numpy(float) / mean_girth - 1.0
-    noise = float(np.mean(2.0 * tape_sd_cm**2 / (repeats["years"].to_numpy(float) * trade) ** 2))
+    noise = float(np.mean(2.0 * tape_sd_cm**2 / (repeats["years"].to_numpy(float) * usual) ** 2))
     counts = repeats["block_id"].value_counts()
     exog = np.column_stack([np.ones_like(lead), lead])
     level, slope, between, within = _fit_ratio(ratio, exog, repeats["block_id"])
@@ -273,9 +278,7 @@ def _fit_ratio(
     if block_id.nunique() == 1:
         plain = sm.OLS(ratio, exog).fit()
         return float(plain.params[0]), float(plain.params[1]), 0.0, float(plain.scale)
-    with warnings.catch_warnings(), threadpool_limits(limits=1):
-        # A variance of nought between blocks is an answer, not a failure.
-        warnings.simplefilter("ignore", ConvergenceWarning)
-        fit = sm.MixedLM(ratio, exog, groups=block_id.to_numpy()).fit(reml=True)
-    between = float(np.asarray(fit.cov_re)[0, 0])
-    return float(fit.fe_params[0]), float(fit.fe_params[1]), between, float(fit.scale)
+    groups = pd.factorize(block_id)[0].astype(np.int64)
+    with threadpool_limits(limits=1):
+        fit = fit_one_effect(ratio, exog, groups, np.ones_like(ratio), restricted=True)
+    return float(fit.fixed[0]), float(fit.fixed[1]), fit.between, fit.within

@@ -11,19 +11,12 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from estate.figures import Figure, load_figures
-from estate.girth.growth import (
-    DAYS_A_YEAR,
-    GrowthModel,
-    age_years,
-    fit_growth,
-    in_tapping,
-    opening_age_years,
-    trade_girth_cm,
-)
-from estate.girth.stand import Places, StandModel, condition, fit_stand
-from estate.girth.tapes import best_of_point, usable
+from estate.girth.ages import DAYS_A_YEAR, age_years, in_tapping, opening_age_years, trade_girth_cm
+from estate.girth.departures import Departures, fit_departures
+from estate.girth.growth import GrowthModel, fit_growth
+from estate.girth.stand import Places, StandModel, condition, fit_stand, standard_departures
+from estate.girth.tapes import best_of_point, need_columns, usable
 from estate.girth.variogram import Variogram
-from layers.errors import ColumnError
 
 Floats = NDArray[np.float64]
 _FRESH_DAYS = 30.0
@@ -52,6 +45,8 @@ class StandOnDate:
         (error that all its trees share, of growing old tapes on).
     model
         How girth varies within a block.
+    departures
+        The shape of single trees' departures, over all blocks.
     """
 
     standing: pd.DataFrame
@@ -59,6 +54,7 @@ class StandOnDate:
     likely: pd.DataFrame
     blocks: pd.DataFrame
     model: StandModel
+    departures: Departures
 
 
 def stand_on_date(
@@ -83,8 +79,7 @@ def stand_on_date(
         A column that is needed is missing.
     """
     figures = load_figures("growth") if figures is None else figures
-    _need("trees", trees, ("tree_id", "block_id", "status"))
-    _need("girth", measured, ("tree_id", "girth_cm", "measured_at"))
+    need_columns("trees", trees, ("tree_id", "block_id", "status"))
     known = usable(measured)
     if blocks is not None and growth is None:
         growth = fit_growth(trees, known, blocks, on, figures=figures)
@@ -97,12 +92,14 @@ def stand_on_date(
     mean = means.reindex(taped["block_id"]).to_numpy(float)
     taped = taped.assign(share=taped["girth_cm"] / mean, noise_share2=taped["noise_cm2"] / mean**2)
     model = fit_stand(taped) or _single_trees(taped, figures)
+    fitted, departures = _fit_blocks(taped, means, model)
     return StandOnDate(
         standing=standing,
         taped=taped,
         likely=likely[["tree_id", "girth_cm", "noise_cm2", "probability", "grown"]],
-        blocks=_fit_blocks(taped, means, model),
+        blocks=fitted,
         model=model,
+        departures=departures,
     )
 
 
@@ -149,7 +146,10 @@ def _grown_on(
     return rows.assign(
         girth_cm=np.maximum(rows["girth_cm"] + increment * years, 0.1),
         noise_cm2=tape + (spread * years) ** 2,
-        shift_cm=np.nan_to_num(growth.block_sd(rows["block_id"])) * np.abs(years),
+        shift_cm=np.hypot(
+            np.nan_to_num(growth.block_sd(rows["block_id"])) * years,
+            np.nan_to_num(growth.year_sd(rows["block_id"])) * np.sqrt(np.abs(years)),
+        ),
         grown=np.abs(years) * DAYS_A_YEAR > _FRESH_DAYS,
     )
 
@@ -203,30 +203,23 @@ def _single_trees(taped: pd.DataFrame, figures: Mapping[str, Figure]) -> StandMo
     return StandModel(variogram=Variogram(nugget=spread, sill=0.0, range_m=1.0), trend=0.0)
 
 
-def _fit_blocks(taped: pd.DataFrame, means: pd.Series, model: StandModel) -> pd.DataFrame:
+def _fit_blocks(
+    taped: pd.DataFrame, means: pd.Series, model: StandModel
+) -> tuple[pd.DataFrame, Departures]:
     fitted = pd.DataFrame(
         {"mean_cm": means, "taped": 0, "mean": 1.0, "scale": 1.0, "trend_x": 0.0, "trend_y": 0.0}
     ).assign(shift_cm=0.0)
     found = {}
+    departures = [np.empty(0)]
     for block_id, rows in taped.groupby("block_id"):
         thin = rows.iloc[:: max(int(np.ceil(len(rows) / _MOST_FOR_TREND)), 1)]
         value, noise = (thin[name].to_numpy(float) for name in ("share", "noise_share2"))
         with threadpool_limits(limits=1):
             fit = condition(model, places_of(thin), value, noise)
+            departures.append(standard_departures(fit, value))
         found[block_id] = (len(rows), fit.mean, fit.scale, *fit.trend, rows["shift_cm"].mean())
     if found:
         columns = ["taped", "mean", "scale", "trend_x", "trend_y", "shift_cm"]
         known = pd.DataFrame.from_dict(found, orient="index", columns=columns)
         fitted.loc[known.index, known.columns] = known
-    return fitted
-
-
-def _need(layer: str, frame: pd.DataFrame, columns: tuple[str, ...]) -> None:
-    missing = [name for name in columns if name not in frame]
-    if missing:
-        raise ColumnError.at(
-            layer=layer,
-            found=", ".join(map(str, frame.columns)),
-            expected=", ".join(missing) + " among the columns",
-            remedy="Give the missing columns.",
-        )
+    return fitted, fit_departures(np.concatenate(departures))

@@ -12,10 +12,11 @@ from scipy.stats import t as student
 from threadpoolctl import threadpool_limits
 
 from estate.figures import Figure, load_figures
+from estate.girth.ages import age_years, in_tapping
 from estate.girth.bark import latest_bark_mm
 from estate.girth.decision import MONTHS_AHEAD, BlockShare, DecisionRule, decide
 from estate.girth.designs import Design, share_interval
-from estate.girth.growth import GrowthModel, age_years, fit_growth, in_tapping
+from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.on_date import StandOnDate, places_of, stand_on_date
 from estate.girth.share import assisted_share, forecast, predicted_share
 from estate.girth.walking import walking_order
@@ -175,14 +176,14 @@ def _share(block: _Block, stand: StandOnDate, bark_mm: pd.Series, rule: Decision
         clusters=clusters,
     )
     if block.design is None:
-        share, variance = predicted_share(view, needs)
-        freedom = view.freedom
+        share, variance, freedom = predicted_share(view, needs, departures=stand.departures)
     else:
         share, variance = assisted_share(
             view,
             at,
             (taped["share"].to_numpy(float) >= needs).astype(float),
             needs,
+            departures=stand.departures,
             design=block.design,
             clusters=clusters,
             cluster_count=standing["row_id"].nunique() if clusters is not None else None,
@@ -210,6 +211,7 @@ def _share(block: _Block, stand: StandOnDate, bark_mm: pd.Series, rule: Decision
         * np.maximum(1.0 + float(block.growth["lead_kept"]) * lead, 0.0),
         tree_sd_cm=float(block.growth["tree_sd_cm"]),
         block_sd_cm=float(block.growth["increment_sd_cm"]),
+        year_sd_cm=float(block.growth["year_sd_cm"]),
         needs_cm=block.needs_cm,
         passed=passed,
     )

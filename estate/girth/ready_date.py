@@ -17,6 +17,7 @@ def ready_chance(
     increment_cm: ArrayLike,
     increment_sd_cm: ArrayLike,
     years: ArrayLike,
+    year_sd_cm: ArrayLike = 0.0,
 ) -> NDArray[np.float64]:
     """Give the probability that a tree has reached a girth so many years on.
 
@@ -32,6 +33,8 @@ def ready_chance(
         Yearly increment and how sure it is, cm a year.
     years
         Time ahead, years, 0 or more.
+    year_sd_cm
+        How the increment of one year differs from the next, cm a year.
 
     Examples
     --------
@@ -40,7 +43,12 @@ def ready_chance(
     """
     ahead = np.asarray(years, float)
     mean = np.asarray(girth_cm, float) + np.asarray(increment_cm, float) * ahead
-    spread = np.hypot(np.asarray(se_cm, float), np.asarray(increment_sd_cm, float) * ahead)
+    variance = (
+        np.asarray(se_cm, float) ** 2
+        + (np.asarray(increment_sd_cm, float) * ahead) ** 2
+        + np.asarray(year_sd_cm, float) ** 2 * ahead
+    )
+    spread = np.sqrt(variance)
     return np.asarray(norm.sf((np.asarray(needs_cm, float) - mean) / np.maximum(spread, 1e-9)))
 
 
@@ -52,6 +60,7 @@ def ready_years(
     increment_cm: ArrayLike,
     increment_sd_cm: ArrayLike,
     probability: float,
+    year_sd_cm: ArrayLike = 0.0,
 ) -> NDArray[np.float64]:
     """Give the years until a tree has reached a girth with a wanted probability.
 
@@ -60,7 +69,7 @@ def ready_years(
 
     Parameters
     ----------
-    girth_cm, se_cm, needs_cm, increment_cm, increment_sd_cm
+    girth_cm, se_cm, needs_cm, increment_cm, increment_sd_cm, year_sd_cm
         As in :func:`ready_chance`.
     probability
         0.01 to 0.99.
@@ -78,7 +87,7 @@ def ready_years(
 
     Notes
     -----
-    The mean short by d, growing by r: d - r t = -z sqrt(s² + v² t²) is a quadratic in t
+    The mean short by d, growing by r: d - r t = -z sqrt(s² + v² t² + w² t) is a quadratic in t
     (E. C. Fieller 1954, Some problems in interval estimation, *JRSS B* 16(2):175-185).
     """
     short = np.asarray(needs_cm, float) - np.asarray(girth_cm, float)
@@ -86,9 +95,9 @@ def ready_years(
     rate = np.asarray(increment_cm, float)
     spread = np.asarray(increment_sd_cm, float)
     z = float(norm.ppf(probability))
-    # (r t - d)² = z² (s² + v² t²), with the sign of (r t - d) that of z.
+    # (r t - d)² = z² (s² + v² t² + w² t), with the sign of (r t - d) that of z.
     a = rate**2 - (z * spread) ** 2
-    b = -2.0 * rate * short
+    b = -2.0 * rate * short - (z * np.asarray(year_sd_cm, float)) ** 2
     c = short**2 - (z * error) ** 2
     with np.errstate(invalid="ignore", divide="ignore"):
         root = np.sqrt(b**2 - 4.0 * a * c)

@@ -9,8 +9,9 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy.stats import norm
 
+from estate.girth.departures import Departures
 from estate.girth.designs import Design, mean_variance
-from estate.girth.stand import Places, StandModel, condition
+from estate.girth.stand import Places, StandModel, condition, without_mean
 from estate.girth.variogram import KINDS
 
 Floats = NDArray[np.float64]
@@ -31,8 +32,9 @@ class StandForecast:
     prior, scale
         Shape (N,): variance of girth before any tape, and how much more than all blocks this one
         varies.
-    freedom
-        Trees that the block's own variability rests on.
+    freedom, smooth_freedom
+        Trees that the block's own variability rests on, and independent values that its trend and
+        patches come to over the taped trees.
     taped
         Shape (n,): which trees were taped.
     """
@@ -44,6 +46,7 @@ class StandForecast:
     prior: Floats
     scale: float
     freedom: float
+    smooth_freedom: float
     taped: Wholes
     _system: _System
 
@@ -141,7 +144,7 @@ def forecast(
     smooth = prior - (between * weights).sum(axis=0) + rest**2 / fit.inverse.sum()
     mean = fit.mean + between.T @ fit.weights
     variance = smooth + model.variogram.nugget
-    free = _without_mean(fit.inverse)
+    free = without_mean(fit.inverse)
     seen = noise[used]
     mean[taped[used]] = value[used] - seen * fit.weights
     variance[taped[used]] = np.maximum(seen - seen**2 * np.diag(free), 0.0)
@@ -164,6 +167,7 @@ def forecast(
         prior=prior + model.variogram.nugget,
         scale=fit.scale,
         freedom=fit.freedom,
+        smooth_freedom=fit.smooth_freedom,
         taped=taped,
         _system=_System(
             model=model,
@@ -175,11 +179,6 @@ def forecast(
             scale=fit.scale,
         ),
     )
-
-
-def _without_mean(inverse: Floats) -> Floats:
-    one = inverse.sum(axis=1)
-    return np.asarray(inverse - np.outer(one, one) / one.sum(), float)
 
 
 def _alone(
@@ -207,8 +206,10 @@ def _alone(
     return mean, np.sqrt(scale * np.maximum(variance, 1e-12))
 
 
-def predicted_share(stand: StandForecast, needs: float) -> tuple[float, float]:
-    """Give the share of trees at or above a girth, and its variance, from the stand's model.
+def predicted_share(
+    stand: StandForecast, needs: float, *, departures: Departures
+) -> tuple[float, float, float]:
+    """Give the share of trees at or above a girth, with its variance and degrees of freedom.
 
     Taped trees count as they are, the others by their chance; the variance adds each tree's own,
     what trees share through patches, trend and mean, and how sure the block's spread is.
@@ -219,22 +220,38 @@ def predicted_share(stand: StandForecast, needs: float) -> tuple[float, float]:
         The block's forecast.
     needs
         The girth over the block's plain mean.
+    departures
+        The shape of single trees' departures, by which an untaped tree's chance is told; what is
+        left to doubt of a taped tree is the tape's own error, which is normal.
+
+    Returns
+    -------
+    share, variance, freedom : float
+        The freedom weighs that of what trees share, which few patches tell, and of the rest.
 
     References
     ----------
     R. L. Chambers and R. Dunstan (1986), Estimating distribution functions from survey data,
     *Biometrika* 73(3):597-604, for the prediction form; the covariance of two trees'
-    qualifying is taken to first order in that of their girths.
+    qualifying is taken to first order in that of their girths. F. E. Satterthwaite (1946), An
+    approximate distribution of estimates of variance components, *Biometrics Bulletin*
+    2(6):110-114, for the freedom.
     """
     sd = np.maximum(stand.sd, 1e-9)
     score = (stand.mean - needs) / sd
-    chance = norm.cdf(score)
-    density = norm.pdf(score)
+    chance = departures.above(score)
+    density = departures.density_at(score)
+    chance[stand.taped] = norm.cdf(score[stand.taped])
+    density[stand.taped] = norm.pdf(score[stand.taped])
     count = len(chance)
-    shared = stand.joint(density / sd)
+    shared = max(stand.joint(density / sd), 0.0)
     own = float((chance * (1.0 - chance)).sum())
-    spread = float((density * score).sum()) ** 2 / (2.0 * stand.freedom)
-    return float(chance.mean()), max(shared, 0.0) / count**2 + own / count**2 + spread / count**2
+    own += float((density * score).sum()) ** 2 / (2.0 * stand.freedom)
+    total = shared + own
+    if total <= 0.0:
+        return float(chance.mean()), 0.0, stand.freedom
+    freedom = total**2 / (shared**2 / stand.smooth_freedom + own**2 / stand.freedom)
+    return float(chance.mean()), total / count**2, freedom
 
 
 def assisted_share(
@@ -243,6 +260,7 @@ def assisted_share(
     qualifies: Floats,
     needs: float,
     *,
+    departures: Departures,
     design: Design,
     clusters: NDArray[np.object_] | None = None,
     cluster_count: int | None = None,
@@ -263,6 +281,8 @@ def assisted_share(
         Shape (n,): 1 where the taped tree qualifies, 0 where not.
     needs
         The girth over the block's plain mean.
+    departures
+        The shape of single trees' departures.
     design, clusters, cluster_count
         As in :func:`estate.girth.designs.mean_variance`.
 
@@ -271,8 +291,8 @@ def assisted_share(
     C.-E. Särndal, B. Swensson and J. Wretman (1992), *Model Assisted Survey Sampling*, section
     6.3, the difference estimator.
     """
-    alone = norm.cdf((stand.alone_mean - needs) / np.maximum(stand.alone_sd, 1e-9))
-    chance = norm.cdf((stand.mean - needs) / np.maximum(stand.sd, 1e-9))
+    alone = departures.above((stand.alone_mean - needs) / np.maximum(stand.alone_sd, 1e-9))
+    chance = departures.above((stand.mean - needs) / np.maximum(stand.sd, 1e-9))
     chance[taped] = alone
     missed = qualifies - alone
     variance = mean_variance(

@@ -9,8 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from estate.figures import Figure
+from estate.girth.ages import DAYS_A_YEAR
 from estate.girth.flags import flag_rows
-from estate.girth.growth import DAYS_A_YEAR
 from estate.girth.words import number_words
 
 Floats = NDArray[np.float64]

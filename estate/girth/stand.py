@@ -21,6 +21,7 @@ _MOST_TREES = 1600
 _LEAST_TREES = 30
 _LEAST_A_BLOCK = 5
 _PRIOR_TREES = 20.0
+_PRIOR_PATCHES = 10.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -187,6 +188,9 @@ class BlockFit:
         distance along x and y.
     freedom
         Trees that the scale rests on, the blocks' common ones counted as twenty.
+    smooth_freedom
+        Independent values that trend and patches come to over the taped trees, the blocks' common
+        ones counted as ten.
     """
 
     mean: float
@@ -195,6 +199,7 @@ class BlockFit:
     scale: float
     trend: Floats
     freedom: float
+    smooth_freedom: float
 
 
 def condition(model: StandModel, places: Places, value: Floats, noise: Floats) -> BlockFit:
@@ -206,8 +211,16 @@ def condition(model: StandModel, places: Places, value: Floats, noise: Floats) -
         Fitted over all blocks.
     places, value, noise
         Shape (n,): the taped trees, girth over the block's plain mean, and variance of the tape.
+
+    References
+    ----------
+    C. S. Bretherton, M. Widmann, V. P. Dymnikov, J. M. Wallace and I. Bladé (1999), The effective
+    number of spatial degrees of freedom of a time-varying field, *Journal of Climate*
+    12(7):1990-2009, for `smooth_freedom`.
     """
     covariance = model.covariance(places, places)
+    square_sum = float((covariance**2).sum())
+    smooth_freedom = float(np.trace(covariance)) ** 2 / square_sum if square_sum > 0.0 else np.inf
     covariance[np.diag_indices_from(covariance)] += model.variogram.nugget + noise
     inverse = np.asarray(np.linalg.inv(covariance), float)
     one = inverse.sum(axis=1)
@@ -223,4 +236,27 @@ def condition(model: StandModel, places: Places, value: Floats, noise: Floats) -
         scale=(_PRIOR_TREES + square) / freedom,
         trend=model.trend * places.along.T @ weights,
         freedom=freedom,
+        smooth_freedom=_PRIOR_PATCHES + smooth_freedom,
     )
+
+
+def without_mean(inverse: Floats) -> Floats:
+    """Give K⁻¹ less what the unknown mean takes: residuals are its product with the values."""
+    one = inverse.sum(axis=1)
+    return np.asarray(inverse - np.outer(one, one) / one.sum(), float)
+
+
+def standard_departures(fit: BlockFit, value: Floats) -> Floats:
+    """Give each tape less what the block's other tapes tell, over the deviation of that.
+
+    Empty where there are fewer than three.
+
+    References
+    ----------
+    O. Dubrule (1983), Cross validation of kriging in a unique neighborhood, *Mathematical
+    Geology* 15(6):687-699.
+    """
+    if len(value) < 3:
+        return np.empty(0)
+    free = without_mean(fit.inverse)
+    return np.asarray(free @ value / np.sqrt(fit.scale * np.diag(free)), float)

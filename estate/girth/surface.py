@@ -15,15 +15,9 @@ from pyproj import CRS
 from scipy.spatial import cKDTree
 
 from estate.figures import Figure, load_figures
+from estate.girth.ages import age_years, in_tapping, opening_age_years, trade_girth_cm
 from estate.girth.estimate import krige_places
-from estate.girth.growth import (
-    GrowthModel,
-    age_years,
-    fit_growth,
-    in_tapping,
-    opening_age_years,
-    trade_girth_cm,
-)
+from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.on_date import stand_on_date
 
 
@@ -140,8 +134,8 @@ def growth_curve(
 ) -> pd.DataFrame:
     """Give each block's mean girth against age, with its band, for a chart.
 
-    Before `on` the curve follows the trade's increments, scaled to pass through the block's mean
-    on the date; after it, the block's own increment.
+    Before `on` it follows the fitted curve, or the trade's increments where there is none,
+    scaled to pass through the block's mean on the date; after it, the block's own increment.
 
     Parameters
     ----------
@@ -174,10 +168,9 @@ def growth_curve(
         mean = float(stand.blocks.loc[block_id, "mean_cm"])
         own = growth.blocks.loc[block_id]
         steps = np.arange(0.25, age + years_ahead + 0.125, 0.25)
-        trade = trade_girth_cm(steps, opened_at=np.full(len(steps), opening), figures=figures)
-        now = float(trade_girth_cm([age], opened_at=[opening], figures=figures)[0])
+        past = _past(np.append(steps, age), opening, growth, str(block_id), figures)
         ahead = np.maximum(steps - age, 0.0)
-        before = trade * (mean / now if now > 0.0 else 1.0)
+        before = past[:-1] * (mean / past[-1] if past[-1] > 0.0 else 1.0)
         girth = np.where(ahead > 0.0, mean + own["increment_cm"] * ahead, before)
         band = _NINE_IN_TEN * np.hypot(
             spread * girth,
@@ -200,3 +193,16 @@ def growth_curve(
 
 
 _NINE_IN_TEN = 1.6449
+
+
+def _past(
+    age: NDArray[np.float64],
+    opening: float,
+    growth: GrowthModel,
+    block_id: str,
+    figures: Mapping[str, Figure],
+) -> NDArray[np.float64]:
+    """Give the shape of a block's girth up to now."""
+    if growth.curve is not None and block_id in growth.curve.final and np.isnan(opening):
+        return growth.curve.girth(age, block_id)
+    return trade_girth_cm(age, opened_at=np.full(len(age), opening), figures=figures)

@@ -7,7 +7,7 @@ from estate.panels.bark import BarkUse, bark_use
 from estate.panels.cord import CordMarks, cord_marks, cord_table
 from estate.panels.guide import MarkingGuide, marking_guide
 from estate.panels.layout import PanelWarning, lay_panels
-from estate.panels.life_blocks import life_plans
+from estate.panels.life_blocks import expected_cuts, life_plans
 from estate.panels.life_rules import LifeRules
 from estate.panels.lifetime import life_plan, panel_spans
 from estate.panels.marked_panel import MarkedPanel
@@ -15,6 +15,7 @@ from estate.panels.marking import ThinBarkError
 from estate.panels.notation import (
     HarvestSystem,
     NotationError,
+    in_words,
     parse_notation,
     relative_intensity,
     write_notation,
@@ -39,6 +40,8 @@ __all__ = [
     "bark_use",
     "cord_marks",
     "cord_table",
+    "expected_cuts",
+    "in_words",
     "lay_panels",
     "life_plan",
     "life_plans",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -26,6 +27,7 @@ def life_plans(
     standard: OpeningStandard | None = None,
     practice: MarkingPractice | None = None,
     rules: LifeRules | None = None,
+    own: Path | None = None,
 ) -> pd.DataFrame:
     """Plan every block; blocks in the same situation are solved once.
 
@@ -39,7 +41,7 @@ def life_plans(
     cut_heights
         ``block_id``, ``panel``, ``foot_cm`` (height of the low right end of today's cut);
         ``finished_on`` and ``tapped_years`` where known. None where nothing is tapped yet.
-    system, standard, practice, rules
+    system, standard, practice, rules, own
         As in :func:`life_plan`.
 
     Returns
@@ -88,6 +90,7 @@ def life_plans(
             standard=standard,
             practice=practice,
             rules=rules,
+            own=own,
         )
         for name in _TOLD:
             told[name][block["block_id"]] = plan.attrs[name]
@@ -112,3 +115,88 @@ def _told(cuts: pd.DataFrame | None, column: str) -> dict[str, Any]:
     if cuts is None or column not in cuts:
         return {}
     return cuts.dropna(subset=column).set_index("panel")[column].to_dict()
+
+
+def expected_cuts(
+    blocks: pd.DataFrame,
+    on: dt.date,
+    *,
+    system: HarvestSystem | str = DEFAULT_SYSTEM,
+    standard: OpeningStandard | None = None,
+    practice: MarkingPractice | None = None,
+    rules: LifeRules | None = None,
+    own: Path | None = None,
+) -> pd.DataFrame:
+    """Give where today's cuts would stand, had each block been tapped by plan since its opening.
+
+    It stands in for heights that nobody has measured yet; measured heights go before it.
+
+    Parameters
+    ----------
+    blocks
+        ``block_id``, ``planted_on``, ``opened_on`` (first day of tapping); ``girth_cm`` where
+        known. Blocks without ``opened_on``, or opened after `on`, are left out.
+    on
+        The day for which heights are wanted.
+    system, standard, practice, rules, own
+        As in :func:`life_plan`.
+
+    Returns
+    -------
+    DataFrame
+        ``block_id, panel, foot_cm, finished_on`` (last day of tapping on the panel, at most `on`),
+        ``cut_source`` (``estimated``): one row a panel that was tapped, as :func:`life_plans`
+        takes them.
+
+    Raises
+    ------
+    SettingError, NotationError
+        As :func:`life_plan`.
+    """
+    cuts = []
+    for block in blocks.dropna(subset=["planted_on", "opened_on"]).to_dict("records"):
+        opened = pd.Timestamp(block["opened_on"]).date()
+        if opened > on:
+            continue
+        plan = life_plan(
+            pd.Timestamp(block["planted_on"]).date(),
+            opened,
+            girth_cm=_known(block.get("girth_cm")),
+            system=system,
+            standard=standard,
+            practice=practice,
+            rules=rules,
+            own=own,
+        )
+        cut = _tapped_until(plan, pd.Timestamp(on))
+        cut.insert(0, "block_id", pd.Series(block["block_id"], index=cut.index, dtype="str"))
+        cuts.append(cut)
+    if not cuts:
+        return pd.DataFrame(columns=list(_CUT_COLUMNS)).astype(_CUT_COLUMNS)
+    return pd.concat(cuts, ignore_index=True)
+
+
+_CUT_COLUMNS = {
+    "block_id": "str",
+    "panel": "str",
+    "foot_cm": "float64",
+    "finished_on": "datetime64[s]",
+    "cut_source": "str",
+}
+
+
+def _tapped_until(plan: pd.DataFrame, on: pd.Timestamp) -> pd.DataFrame:
+    """Give each panel's last cut up to a day, part of a row where the day falls within it."""
+    last = plan[plan["start"] <= on].groupby("panel", sort=False).tail(1).reset_index(drop=True)
+    until = last["end"].clip(upper=on)
+    days = (last["end"] - last["start"]).dt.days + 1
+    share = ((until - last["start"]).dt.days + 1) / days
+    used = share * (last["bark_to_cm"] - last["bark_from_cm"])
+    return pd.DataFrame(
+        {
+            "panel": last["panel"],
+            "foot_cm": last["bark_from_cm"] + used,
+            "finished_on": until,
+            "cut_source": pd.Series("estimated", index=last.index, dtype="str"),
+        }
+    )

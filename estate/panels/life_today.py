@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from estate.panels.bark import bark_use
@@ -29,6 +30,7 @@ def untouched_sides(
     system: HarvestSystem,
     standard: OpeningStandard,
     practice: MarkingPractice,
+    own: Path | None = None,
 ) -> list[Side]:
     """Give the sides of a tree of one girth, none tapped yet: base panels, then high ones.
 
@@ -42,14 +44,20 @@ def untouched_sides(
         Its downward and upward cuts set what a month uses.
     standard, practice
         Heights, slopes, gaps.
+    own
+        The user's own figures in place of ours.
     """
+    month_cm = {
+        way: bark_use(system, direction=way, practice=practice, own=own).year_on_trunk_cm / MONTHS
+        for way in ("down", "up")
+    }
     base = [
         Side(
             letter="B",
             number=number,
             origin_cm=practice.opening_height_cm,
             length_cm=practice.opening_height_cm - practice.lowest_cm,
-            month_cm=bark_use(system, practice=practice).year_on_trunk_cm / MONTHS,
+            month_cm=month_cm["down"],
             opens=0,
         )
         for number in range(1, practice.young_panels + 1)
@@ -64,7 +72,7 @@ def untouched_sides(
             number=tier * count + place,
             origin_cm=floor + tier * (reach + practice.stacked_gap_cm),
             length_cm=reach,
-            month_cm=bark_use(system, direction="up", practice=practice).year_on_trunk_cm / MONTHS,
+            month_cm=month_cm["up"],
             opens=max(0, math.ceil(standard.mature_year - age_years - _TINY)),
         )
         for tier in range(practice.high_tiers)

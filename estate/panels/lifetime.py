@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
+from pathlib import Path
 
 import pandas as pd
 
@@ -44,6 +45,7 @@ def life_plan(
     standard: OpeningStandard | None = None,
     practice: MarkingPractice | None = None,
     rules: LifeRules | None = None,
+    own: Path | None = None,
 ) -> pd.DataFrame:
     """Plan the panels of a block's trees from one date to the end of their life.
 
@@ -73,6 +75,8 @@ def life_plan(
         The harvest system; its upward cut, where it has one, sets the use of high panels.
     standard, practice, rules
         Common practice where None.
+    own
+        The user's own figures in place of ours.
 
     Returns
     -------
@@ -104,8 +108,8 @@ def life_plan(
     ['BO-1', 'BO-2', 'BO-1']
     """
     rule = standard_named("common-practice") if standard is None else standard
-    used = (MarkingPractice.load() if practice is None else practice).under(rule)
-    kept = LifeRules.load() if rules is None else rules
+    used = (MarkingPractice.load(own=own) if practice is None else practice).under(rule)
+    kept = LifeRules.load(own=own) if rules is None else rules
     age = _age_years(planted_on, on)
     sides = untouched_sides(
         age,
@@ -113,6 +117,7 @@ def life_plan(
         system=parse_notation(system) if isinstance(system, str) else system,
         standard=rule,
         practice=used,
+        own=own,
     )
     sides = as_cut(
         sides,
@@ -136,7 +141,7 @@ def life_plan(
     plan.attrs["proven"] = solution.proven
     share, left = diagnosis(sides)
     plan.attrs |= {"virgin_used_share": share, "virgin_years_left": left}
-    plan.attrs["findings"] = (*_findings(plan, solution, situation), *overuse(sides))
+    plan.attrs["findings"] = (*_findings(plan, solution, situation, own), *overuse(sides))
     return plan
 
 
@@ -203,7 +208,9 @@ def _month_after(day: dt.date, months: int) -> dt.date:
     return (pd.Timestamp(day) + pd.DateOffset(months=months)).date()
 
 
-def _findings(plan: pd.DataFrame, solution: Solution, situation: Situation) -> tuple[str, ...]:
+def _findings(
+    plan: pd.DataFrame, solution: Solution, situation: Situation, own: Path | None
+) -> tuple[str, ...]:
     found = []
     if not solution.proven:
         found.append("The plan keeps every rule; a better one wasn't ruled out in the time given.")
@@ -213,7 +220,7 @@ def _findings(plan: pd.DataFrame, solution: Solution, situation: Situation) -> t
             f"The trees rest {rest} of {situation.years * MONTHS} months: no bark is old enough, "
             "or yearly change lets its side rest."
         )
-    least = load_figures("bark")["renewed_bark_least"]
+    least = load_figures("bark", own=own)["renewed_bark_least"]
     first = plan.loc[plan["kind"] == "renewed", ["panel", "start"]].head(1)
     if not first.empty:
         panel, start = first.iloc[0]
@@ -229,6 +236,7 @@ def panel_spans(
     *,
     system: HarvestSystem | str = DEFAULT_SYSTEM,
     practice: MarkingPractice | None = None,
+    own: Path | None = None,
 ) -> pd.DataFrame:
     """Give when each panel of one block's plan begins and ends, for a chart.
 
@@ -236,7 +244,7 @@ def panel_spans(
     ----------
     plan
         As :func:`life_plan` gives.
-    system, practice
+    system, practice, own
         As given to it; they set the thinnest and thickest shavings.
 
     Returns
@@ -258,7 +266,9 @@ def panel_spans(
         months=("months", "sum"),
     )
     last = rows["ends"].max() if len(rows) else 0.0
-    used = {way: bark_use(system, direction=way, practice=practice) for way in ("down", "up")}
+    used = {
+        way: bark_use(system, direction=way, practice=practice, own=own) for way in ("down", "up")
+    }
     planned, least, most = (
         spans["direction"].map(
             {way: getattr(use, f"shaving_{name}_mm") for way, use in used.items()}

@@ -11,6 +11,9 @@ from estate.tasks.sweep import Cells
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
+WINDOW = 2.0
+"""Where rows stay whole, a cut is looked for within so many stretches of its even place."""
+
 
 def cut_ranks(trees: Stand, parts: Cells, order: Whole) -> Whole:
     """Give how good a place before each tree of a sweep is to cut: 0 in a row, up to 4.
@@ -94,18 +97,66 @@ def _whole_rows(weight: Floats, ranks: Whole, sizes: Whole) -> Whole:
     sizes = sizes[: min(len(sizes), runs)]
     count = len(sizes)
     mean = before[-1] / sizes.sum()
+    at, widest = np.cumsum([0, *sizes]), int(sizes.max())
     best = np.full((count + 1, runs + 1), np.inf)
     came = np.zeros((count + 1, runs + 1), dtype=np.int64)
     best[0, 0] = 0.0
     for k in range(1, count + 1):
-        for j in range(k, runs - (count - k) + 1):
+        near = at[k] * mean
+        first = int(np.searchsorted(before, near - WINDOW * mean * widest))
+        last = int(np.searchsorted(before, near + WINDOW * mean * widest))
+        for j in range(max(k, first), min(runs - (count - k), last) + 1):
             reach = before[j] - 2.5 * mean * sizes[k - 1]
             low = min(max(k - 1, int(np.searchsorted(before, reach))), j - 1)
             span = (before[j] - before[low:j]) / (mean * sizes[k - 1])
             cost = best[k - 1, low:j] + np.abs(span - 1.0) ** 6
-            at = int(np.argmin(cost))
-            best[k, j], came[k, j] = cost[at], low + at
+            pick = int(np.argmin(cost))
+            best[k, j], came[k, j] = cost[pick], low + pick
     edges = [runs]
     for k in range(count, 0, -1):
         edges.append(int(came[k, edges[-1]]))
     return np.asarray(gates[edges[::-1]])
+
+
+def eased(weight: Floats, edges: Whole, sizes: Whole, even: float) -> Whole:
+    """Move as few edges as it takes until no stretch is much longer than its share.
+
+    What a stretch has too much goes to the lighter of its neighbours, and on from there.
+
+    Parameters
+    ----------
+    weight
+        Shape (n,): what each tree takes.
+    edges
+        Shape (count + 1,): from :func:`cuts_at`.
+    sizes
+        Shape (count,): what the stretches' weights should be in proportion to.
+    even
+        How much longer than its share a stretch may be.
+
+    Examples
+    --------
+    >>> eased(np.ones(12), np.array([0, 4, 9, 12]), np.array([1, 1, 1]), 1.1).tolist()
+    [0, 4, 8, 12]
+    """
+    before = np.concatenate([[0.0], np.cumsum(weight)])
+    moved = edges.copy()
+    count = len(sizes)
+    mean = before[-1] / sizes.sum()
+    goal = 1.0 + (even - 1.0) / 2.0
+    for _ in range(20 * count):
+        load = np.diff(before[moved]) / sizes / mean
+        heavy = int(np.argmax(load))
+        if load[heavy] <= goal or count == 1:
+            break
+        excess = (load[heavy] - 1.0) * mean * sizes[heavy]
+        down = heavy > 0 and (heavy == count - 1 or load[heavy - 1] <= load[heavy + 1])
+        if down:
+            place = int(np.searchsorted(before, before[moved[heavy]] + excess))
+            moved[heavy] = min(max(place, moved[heavy] + 1), moved[heavy + 1] - 1)
+        else:
+            place = (
+                int(np.searchsorted(before, before[moved[heavy + 1]] - excess, side="right")) - 1
+            )
+            moved[heavy + 1] = max(min(place, moved[heavy + 1] - 1), moved[heavy] + 1)
+    return moved

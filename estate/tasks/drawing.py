@@ -13,20 +13,22 @@ References
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from estate.tasks.beats import Neighbourhood, base_places, neighbourhoods, task_counts
-from estate.tasks.cutting import cut_ranks, cuts_at
-from estate.tasks.mornings import Ground, Morning, Round, Site, finish
+from estate.tasks.cutting import cut_ranks, cuts_at, eased
+from estate.tasks.mornings import Morning, Site
 from estate.tasks.settings import TaskSettings
 from estate.tasks.sharing import split_beat
 from estate.tasks.stand import heights_at, stand
@@ -40,8 +42,14 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 KICKS_A_TREE = 12
+LEAST_KICKS_A_TREE = 2
+LARGE = 20_000
 KICKS_A_SECOND = 60_000
-PASSES = 4
+DRAFTS = 8
+EVEN_BEATS = 1.018
+"""Beats are drawn again until the longest of all mornings is at most this many times the mean."""
+
+Mapper = Callable[..., Iterable[Any]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -212,11 +220,8 @@ def draw(
         min(count, len(each))
         for count, each in zip(task_counts(rough, chosen), sweeps, strict=True)
     ]
-    kicks = KICKS_A_TREE * len(trees) + int(seconds * KICKS_A_SECOND)
-    drawn = [
-        _beats(site, parts, area, order, count, chosen, kicks / max(len(trees), 1))
-        for area, order, count in zip(areas, sweeps, counts, strict=True)
-    ]
+    kicks_a_tree = (_usual_kicks(len(trees)) + seconds * KICKS_A_SECOND) / max(len(trees), 1)
+    drawn = _drawn(site, parts, areas, sweeps, counts, chosen, kicks_a_tree)
     return _plan(trees, bases, site, drawn, chosen)
 
 
@@ -233,6 +238,37 @@ def _rough_s(site: Site, order: Whole) -> Floats:
     return site.standing_s[order] + usual * site.seconds_a_metre
 
 
+def _usual_kicks(trees: int) -> float:
+    """Give how long to search where no seconds are given: less a tree in a large cooperative."""
+    return max(LEAST_KICKS_A_TREE * trees, KICKS_A_TREE * min(trees, LARGE))
+
+
+def _drawn(
+    site: Site,
+    parts: Cells,
+    areas: list[Neighbourhood],
+    sweeps: list[Whole],
+    counts: list[int],
+    settings: TaskSettings,
+    kicks_a_tree: float,
+) -> list[list[list[Morning]]]:
+    """Draw every neighbourhood, many at once or the beats of one at once."""
+    workers = os.cpu_count() or 1
+    with ThreadPoolExecutor(workers) as pool:
+        outer: Mapper = pool.map if len(areas) > workers else map
+        inner: Mapper = map if len(areas) > workers else pool.map
+        return list(
+            outer(
+                lambda area, order, count: _beats(
+                    site, parts, area, order, count, settings, kicks_a_tree, inner
+                ),
+                areas,
+                sweeps,
+                counts,
+            )
+        )
+
+
 def _beats(
     site: Site,
     parts: Cells,
@@ -241,50 +277,68 @@ def _beats(
     count: int,
     settings: TaskSettings,
     kicks_a_tree: float,
+    mapper: Mapper,
 ) -> list[list[Morning]]:
     """Cut a sweep into beats of even minutes, and each beat into its mornings.
 
-    A first draft with little search tells what walking each beat takes; the cuts between beats
-    are then moved, and drafts made again where a beat changed.
+    The cuts between beats are moved by what walking each beat came out to take, and the beats
+    drawn again, until the mornings of all beats are even.
     """
     ranks = cut_ranks(site.trees, parts, order)
-    weight = _rough_s(site, order)
     sizes = [settings.round_days] * (count // settings.round_days)
     if count % settings.round_days:
         sizes.append(count % settings.round_days)
     share = np.cumsum([0, *sizes])
-    drafts = PASSES if len(sizes) > 1 else 1
-    best: list[tuple[Ground, list[Round]]] = []
+    whole = settings.rows == "whole"
+    weight = _with_legs(site, area, order, count)
+    barred = len(sizes) > 1 and len(site.bars.segments) > 0
+    edges = cuts_at(weight, ranks, share, slack=settings.slack / 4, whole=whole)
+    known: dict[tuple[int, int], list[Morning]] = {}
+    best: list[list[Morning]] = []
     evenness = np.inf
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for draft in range(drafts):
-            full = draft > 0 or drafts == 1
-            kicks = kicks_a_tree if full else kicks_a_tree / 4
-            edges = cuts_at(
-                weight, ranks, share, slack=settings.slack / 2, whole=settings.rows == "whole"
-            )
-            spans = [order[i:j] for i, j in pairwise(edges)]
-            found = list(
-                pool.map(
-                    lambda span, size, kicks=kicks, full=full: split_beat(
-                        site, parts, span, area.bases, size, settings, kicks, full=full
-                    ),
-                    spans,
-                    sizes,
-                )
-            )
-            took = np.array([each.seconds for _, rounds in found for each in rounds])
-            if took.max() / took.mean() < evenness or draft == 1:
-                best, evenness = found, took.max() / took.mean()
-            if draft and evenness <= settings.even + 0.004:
-                break
-            weight = site.standing_s[order].copy()
-            for i, j, (_, rounds) in zip(edges[:-1], edges[1:], found, strict=True):
-                beat_s = sum(each.seconds for each in rounds)
-                weight[i:j] += (beat_s - weight[i:j].sum()) / (j - i)
-    return [
-        [finish(site, on, each, bound=settings.bound) for each in rounds] for on, rounds in best
-    ]
+    for draft in range(DRAFTS if len(sizes) > 1 else 1):
+        rough = draft == 0 and barred
+        spans = [(int(i), int(j)) for i, j in pairwise(edges)]
+        new = [k for k, span in enumerate(spans) if span not in known]
+        drawn = mapper(
+            lambda k, spans=spans, rough=rough: split_beat(
+                site, parts, order[spans[k][0] : spans[k][1]], area.bases, sizes[k], settings,
+                kicks_a_tree, full=not rough,
+            ),
+            new,
+        )  # fmt: skip
+        known |= dict(zip([spans[k] for k in new], drawn, strict=True))
+        found = [known[span] for span in spans]
+        took = np.array([each.seconds for rounds in found for each in rounds])
+        if not rough and took.max() / took.mean() < evenness:
+            best, evenness = found, took.max() / took.mean()
+        if evenness <= EVEN_BEATS:
+            break
+        weight = site.standing_s[order].copy()
+        for (i, j), rounds in zip(spans, found, strict=True):
+            beat_s = sum(each.seconds for each in rounds)
+            weight[i:j] += (beat_s - weight[i:j].sum()) / (j - i)
+        if rough or whole:
+            known = {} if rough else known
+            edges = cuts_at(weight, ranks, share, slack=settings.slack / 4, whole=whole)
+        else:
+            edges = eased(weight, edges, np.array(sizes), settings.even)
+    return best
+
+
+def _with_legs(site: Site, area: Neighbourhood, order: Whole, count: int) -> Floats:
+    """Give each tree's seconds with its share of the way from and to the nearest base."""
+    weight = _rough_s(site, order)
+    if not len(area.bases):
+        return weight
+    away, _ = cKDTree(site.bases[area.bases, :2]).query(site.trees.xyz[order, :2])
+    task = np.minimum(
+        (np.cumsum(weight) / weight.sum() * count * (1.0 - 1e-9)).astype(np.int64), count - 1
+    )
+    nearest = np.full(count, np.inf)
+    np.minimum.at(nearest, task, away)
+    trees = np.bincount(task, minlength=count)
+    return weight + (2.0 * nearest / np.maximum(trees, 1) * site.seconds_a_metre)[task]
 
 
 def _plan(

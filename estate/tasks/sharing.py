@@ -7,9 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from estate.tasks.cutting import cut_ranks, cuts_at
-from estate.tasks.mornings import Ground, Round, Site, ground, walk_round
+from estate.tasks.mornings import Ground, Morning, Round, Site, finish, ground, walk_round
 from estate.tasks.settings import TaskSettings
 from estate.tasks.sweep import Cells
 from estate.tasks.touching import Touching, of_one_piece, touching
@@ -20,12 +21,16 @@ Whole = NDArray[np.int64]
 Share = Callable[[Floats, float], Whole]
 """From the seconds that each tree takes, and the slack, to each tree's morning."""
 
+HANDY = 4
+"""So many bases are all looked at; of more, those nearest to some tree."""
+
 PASSES = 4
 BEARINGS = 8
 TIDY = 1.06
 """Rounds within this much of the shortest conceivable walk aren't shared out otherwise."""
 
-HOPEFUL = 4
+THOROUGH = 6.0
+"""Kicks a tree from which bands are tried that lie across each other."""
 
 
 def split_beat(
@@ -38,7 +43,7 @@ def split_beat(
     kicks_a_tree: float,
     *,
     full: bool = True,
-) -> tuple[Ground, list[Round]]:
+) -> list[Morning]:
     """Share a beat's trees out in the way that walks least.
 
     The sweep cut at even minutes comes first. Where the ground isn't tidy, bands at other
@@ -60,23 +65,35 @@ def split_beat(
     full
         Whether to try more than the sweep.
     """
-    on = ground(site, span, bases)
-    count = min(count, len(span))
-    plain = _sweep_share(cut_ranks(site.trees, parts, span), count, settings)
+    on = ground(site, span, _handy(site, span, bases))
+    rounds = _rounds(site, parts, on, min(count, len(span)), settings, kicks_a_tree, full=full)
+    return [finish(site, on, each, bound=settings.bound and full) for each in rounds]
+
+
+def _rounds(
+    site: Site,
+    parts: Cells,
+    on: Ground,
+    count: int,
+    settings: TaskSettings,
+    kicks_a_tree: float,
+    *,
+    full: bool,
+) -> list[Round]:
+    plain = _sweep_share(cut_ranks(site.trees, parts, on.span), count, settings)
     if settings.rows == "whole" or count == 1 or not full:
-        return on, share_out(on, plain, settings, kicks_a_tree)
+        return share_out(on, plain, settings, kicks_a_tree)
     rounds = share_out(on, plain, settings, 0.0)
-    least = _least_s(on)
-    if sum(each.path_s for each in rounds) <= TIDY * least:
-        return on, share_out(on, plain, settings, kicks_a_tree)
+    if sum(each.path_s for each in rounds) <= TIDY * _least_s(on):
+        return share_out(on, plain, settings, kicks_a_tree)
     beside = touching(
-        site.trees.xyz[span, :2], site.run[span], site.trees.block[span], span,
+        site.trees.xyz[on.span, :2], site.run[on.span], site.trees.block[on.span], on.span,
         on.walked.bars.segments,
     )  # fmt: skip
-    run = np.unique(site.run[span], return_inverse=True)[1]
+    run = np.unique(site.run[on.span], return_inverse=True)[1]
     terms = Trading(beside=beside, run=run, row_worth_s=settings.row_worth_s, even=settings.even)
     tried = [(terms.worth(on, rounds), plain)]
-    for share in _shares(site, on, count):
+    for share in _shares(site, on, count, peeled=kicks_a_tree >= THOROUGH):
         label = share(on.standing_s + on.both_walks * 4.0, 0.0)
         if label.max() + 1 == count and of_one_piece(label, beside):
             drawn = [walk_round(on, np.flatnonzero(label == k), 0) for k in range(count)]
@@ -84,11 +101,19 @@ def split_beat(
     tried.sort(key=lambda each: each[0])
     best: list[Round] = []
     best_s = np.inf
-    for _, share in tried[:HOPEFUL]:
+    for _, share in tried[: 1 + int(kicks_a_tree / 4)]:
         drawn = share_out(on, share, settings, kicks_a_tree / 2)
         if terms.worth(on, drawn) < best_s and _pieces(on, drawn, beside):
             best, best_s = drawn, terms.worth(on, drawn)
-    return on, traded(on, best, terms, kicks_a_tree)
+    return traded(on, best or rounds, terms, kicks_a_tree)
+
+
+def _handy(site: Site, span: Whole, bases: Whole) -> Whole:
+    """Give the bases that are among the nearest few to some tree."""
+    if len(bases) <= HANDY:
+        return bases
+    _, near = cKDTree(site.bases[bases, :2]).query(site.trees.xyz[span[::HANDY], :2], k=2)
+    return bases[np.unique(near)]
 
 
 def share_out(on: Ground, share: Share, settings: TaskSettings, kicks_a_tree: float) -> list[Round]:
@@ -148,14 +173,14 @@ def _sweep_share(ranks: Whole, count: int, settings: TaskSettings) -> Share:
     return share
 
 
-def _shares(site: Site, on: Ground, count: int) -> list[Share]:
+def _shares(site: Site, on: Ground, count: int, *, peeled: bool) -> list[Share]:
     """Give other ways to share a beat out: bands at bearings, sectors, a band and bands across."""
     xy = site.trees.xyz[on.span, :2]
     turns = np.arange(BEARINGS) * np.pi / BEARINGS
     bearing = _row_bearing(site, on.span)
     along = [xy @ np.array([np.cos(bearing + t), np.sin(bearing + t)]) for t in turns]
     shares = [_peeled(place, place, count) for place in along]
-    if count > 2:
+    if count > 2 and peeled:
         quarter = BEARINGS // 4
         for first in along:
             for sign in (1.0, -1.0):

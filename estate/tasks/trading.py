@@ -21,13 +21,14 @@ from numba import njit
 from numpy.typing import NDArray
 
 from estate.tasks.mornings import Ground, Round, walk_round
+from estate.tasks.routes import NEIGHBOURS, nearest
 from estate.tasks.touching import Touching
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 LONGEST_TRADED = 4
-CYCLES = 3
+MOST_CYCLES = 3
 TRADES_A_KICK = 30
 HOT_S = 1.0
 COLD_S = 0.02
@@ -297,7 +298,7 @@ def traded(on: Ground, rounds: list[Round], terms: Trading, kicks_a_tree: float)
         How long to search.
     """
     best, best_s = rounds, terms.worth(on, rounds)
-    for cycle in range(CYCLES):
+    for cycle in range(1 + min(int(kicks_a_tree / 6), MOST_CYCLES)):
         paths = _after_trades(on, rounds, terms, kicks_a_tree, cycle)
         rounds = [walk_round(on, path, int(kicks_a_tree * len(path))) for path in paths]
         worth = terms.worth(on, rounds)
@@ -323,7 +324,7 @@ def _after_trades(
         pieces[:, k] = np.bincount(terms.run[each.path], minlength=len(pieces))
     load = np.array([each.seconds for each in rounds])
     longest = float(load.mean()) * (1.0 + (terms.even - 1.0) / 3.0)
-    near = np.where(on.near[:n] < n, on.near[:n], on.near[:n, :1])
+    near = nearest(np.ascontiguousarray(on.charged[:n, :n]), NEIGHBOURS)
     trade(
         cost, label, after, before, near, terms.beside.first, terms.beside.beside,
         terms.beside.left, terms.beside.right, terms.run, pieces, load, on.standing_s,

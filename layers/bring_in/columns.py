@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from layers.checks import row_faults
 from layers.contract import LAYERS
 from layers.errors import Fault, Severity
 
@@ -18,9 +19,15 @@ _SHORTENED = 10
 EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
     "blocks": {"row_bearing_deg": "number"},
     "rows": {"tree_gap_m": "number", "first_tree_m": "number"},
-    "trees": {"row_no": "whole"},
-    "girth": {"block_id": "text", "tree_id": "text"},
-    "obstacles": {"name": "text"},
+    "trees": {"row_no": "whole", "place_source": "text"},
+    "girth": {
+        "block_id": "text",
+        "tree_id": "text",
+        "place_source": "text",
+        "written_block_id": "text",
+        "written_tree_id": "text",
+    },
+    "obstacles": {"name": "text", "passable_source": "text"},
 }
 
 # Other names that a column may bear, in the trade's and the surveyors' plain words.
@@ -52,9 +59,13 @@ _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
 _NUMBER = re.compile(
     r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|ft|\"|°)?\s*$"
 )
+_ZONED = re.compile(r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$", re.IGNORECASE)
 _TRUE = {"true", "yes", "y", "1", "1.0", "t"}
 _FALSE = {"false", "no", "n", "0", "0.0", "f"}
-_MOST_ROWS_TOLD = 20
+# How many unknown columns are named before the rest are counted.
+_MOST_NAMED = 8
+# What programs add to number the rows of a file.
+_COUNTERS = ("fid", "ogc_fid", "gpkg_fid")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,7 +110,7 @@ def kinds_of(layer: str) -> dict[str, str]:
 def name_columns(
     frame: pd.DataFrame, layer: str, *, own: Mapping[str, str], place: Place
 ) -> tuple[pd.DataFrame, list[Fault]]:
-    """Give the frame with the contract's column names; columns it doesn't know keep their own.
+    """Give the frame with the contract's column names; columns it doesn't know are left out.
 
     A column in another unit, named with it (``girth_mm``, ``diameter_cm``, ``bark_cm``), is
     turned into the contract's unit, and said.
@@ -150,7 +161,35 @@ def name_columns(
     named = named.rename(
         columns={**renamed, **{column: ours for column, (ours, _) in converted.items()}}
     )
-    return named, faults
+    return _known_only(named, kinds, faults, place)
+
+
+def _known_only(
+    named: pd.DataFrame, kinds: Mapping[str, str], faults: list[Fault], place: Place
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Leave out the columns that the job doesn't know: later stages add their own to the frame."""
+    unknown = [
+        str(column)
+        for column in named.columns
+        if column not in kinds
+        and column != "geometry"
+        and str(column).lower() not in _COUNTERS
+        and not str(column).lower().startswith("unnamed: ")
+    ]
+    if unknown:
+        more = f" and {len(unknown) - _MOST_NAMED} more" * (len(unknown) > _MOST_NAMED)
+        told = place.fault(
+            "noted",
+            found="columns that the job doesn't know, not used: "
+            + ", ".join(unknown[:_MOST_NAMED])
+            + more,
+            expected="any of " + ", ".join(kinds),
+            remedy="Where one of them is ours under another name, say so in columns.toml.",
+        )
+        faults = [*faults, told]
+    return named[
+        [column for column in named.columns if column in kinds or column == "geometry"]
+    ], faults
 
 
 def _chosen(
@@ -191,19 +230,17 @@ def _other_unit(name: str, kinds: Mapping[str, str]) -> tuple[str, float] | None
     return None
 
 
-def set_kinds(
-    frame: pd.DataFrame, layer: str, *, place: Place, rows: pd.Series
-) -> tuple[pd.DataFrame, list[Fault]]:
+def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.DataFrame, list[Fault]]:
     """Give the frame with each known column in its kind; what can't be read is missing, and said.
 
     Parameters
     ----------
     frame
-        Columns named as in the contract.
+        Columns named as in the contract, and `_file` and `_row`.
     layer
         The contract's layer.
-    place, rows
-        Where the frame came from, and each row's number in the file, for the faults.
+    place
+        Where the frame came from, for the faults.
     """
     kept = frame.copy()
     faults: list[Fault] = []
@@ -214,49 +251,40 @@ def set_kinds(
         if kind == "text":
             kept[column] = texts(values)
             continue
-        read, unread = _READERS[kind](values)
-        kept[column] = read
+        kept[column], unread = _READERS[kind](values)
         faults += row_faults(
-            place,
+            frame[unread.to_numpy()],
+            layer,
             "noted",
-            rows[unread.to_numpy()],
-            found=[
-                f"{column} = {str(value)!r}, left out"
-                for value in values[unread].head(_MOST_ROWS_TOLD)
-            ],
+            found=[f"{column} = {str(value)!r}, left out" for value in values[unread]],
             expected=_EXPECTED[kind],
             remedy=f"Mend {column} in this row.",
         )
+        taken = _taken_as(kind, values)
+        if taken:
+            faults.append(
+                place.fault(
+                    "noted",
+                    found=f"{column} {taken}",
+                    expected=_EXPECTED[kind],
+                    remedy="Write it in full if that isn't what was meant.",
+                )
+            )
     return kept, faults
 
 
-def row_faults(
-    place: Place,
-    severity: Severity,
-    rows: pd.Series,
-    *,
-    found: str | list[str],
-    expected: str,
-    remedy: str,
-) -> list[Fault]:
-    """Give one fault a row, and after twenty of a kind one more that counts the rest."""
-    told = [str(row) for row in rows.head(_MOST_ROWS_TOLD)]
-    texts_found = [found] * len(told) if isinstance(found, str) else found
-    faults = [
-        place.fault(severity, row=row, found=text, expected=expected, remedy=remedy)
-        for row, text in zip(told, texts_found, strict=True)
-    ]
-    if len(rows) > len(told):
-        faults.append(
-            place.fault(
-                severity,
-                row=f"{rows.iloc[len(told)]} and {len(rows) - len(told) - 1} more",
-                found="the same: " + texts_found[0],
-                expected=expected,
-                remedy=remedy,
-            )
-        )
-    return faults
+def _taken_as(kind: str, values: pd.Series) -> str:
+    """Say how moments without a zone and dates without a day are read, where there are any."""
+    if kind not in ("moment", "date") or pd.api.types.is_datetime64_any_dtype(values.dtype):
+        return ""
+    words = values.astype("str").str.strip()[~_blank(values)]
+    if kind == "moment":
+        bare = int((~words.str.contains(_ZONED)).sum())
+        return f"without a time zone in {bare} rows, taken as UTC" if bare else ""
+    short = int(words.str.fullmatch(r"\d{4}(?:[-./]\d{1,2})?").sum())
+    return (
+        f"of a year or month alone in {short} rows, taken at its middle or first" if short else ""
+    )
 
 
 def texts(values: pd.Series) -> pd.Series:

@@ -103,7 +103,16 @@ def bring_in(path: Path | str, *, epsg: int | None = None) -> Intake:
     layers, more = _assemble(frames, areas, terrain, crs)
     faults += more
     _stop_if_any(faults)
-    return Intake(layers=layers, faults=_in_order(faults), sources=tuple(sources + terrain_sources))
+    sources = [*sources, *terrain_sources, *_placed_here(layers.trees)]
+    return Intake(layers=layers, faults=_in_order(faults), sources=tuple(sources))
+
+
+def _placed_here(trees: gpd.GeoDataFrame) -> list[Source]:
+    placed = trees.loc[trees["place_source"] != "surveyed", "place_source"].value_counts()
+    return [
+        Source(file=str(how), layer="trees", rows=int(count), crs="")
+        for how, count in placed.sort_index().items()
+    ]
 
 
 def _stop_if_any(faults: list[Fault]) -> None:
@@ -165,11 +174,19 @@ def _assemble(
         if len(frames.get(layer, ())):
             checked[layer], more = _checked(frames[layer], layer)
             faults += more
+    if terrain is not None:
+        faults += checks.blocks_off_terrain(blocks, terrain)
+    if "girth" in checked:
+        # What the surveyor wrote; the tree itself is for the matching to tell.
+        written = {"block_id": "written_block_id", "tree_id": "written_tree_id"}
+        checked["girth"] = checked["girth"].rename(columns=written)
     stand = make_stand(blocks, checked.get("rows"), checked.get("trees"))
     faults += stand.faults
     faults += checks.rows_outside(stand.rows, blocks)
     surveyed = stand.trees[stand.trees["place_source"] == "surveyed"]
     faults += checks.trees_outside(surveyed, blocks)
+    faults += checks.trees_on_one_spot(surveyed)
+    faults += checks.planted_too_late(blocks, checked.get("girth"))
     trees, more = with_statuses(stand.trees, frames.get("listed trees"))
     faults += more
     if "listed girth" in frames:

@@ -16,7 +16,7 @@ from layers.errors import Fault
 _FIRST_LETTER = {"holdings": "H", "blocks": "B", "rows": "R", "trees": "T", "girth": "P",
                  "obstacles": "O", "places": "C", "tappers": "M"}  # fmt: skip
 _DIGITS = {"girth": 12, "trees": 12}
-# A tenth of a metre: coarse enough to survive another format's rounding.
+# A tenth of a metre.
 _PLACES_A_DEGREE = 1e6
 
 

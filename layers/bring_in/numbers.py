@@ -8,10 +8,13 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from layers.checks import FILE
+from layers.checks import FILE, row_faults
 from layers.errors import Fault
 from layers.rows import infer_row_numbers
 from layers.trees import number_along_row
+
+# Half of it is as far as a tree may be from its row where the row gap isn't known.
+_WIDEST_GAP_M = 10.0
 
 
 def with_row_numbers(
@@ -36,7 +39,10 @@ def with_row_numbers(
         if len(lacking) == 0:
             continue
         if block in lines:
-            numbers[lacking] = _nearest_row(trees, lacking, lines[block])
+            numbers[lacking], more = _nearest_row(
+                trees, lacking, lines[block], gaps.get(str(block))
+            )
+            faults += more
             how = "taken from the nearest drawn row"
         else:
             inferred, aligned = infer_row_numbers(
@@ -70,11 +76,25 @@ def _inferred(trees: gpd.GeoDataFrame, first: int, block: str, found: str) -> Fa
 
 
 def _nearest_row(
-    trees: gpd.GeoDataFrame, lacking: NDArray[np.int64], lines: gpd.GeoDataFrame
-) -> NDArray[np.float64]:
-    tree = shapely.STRtree(lines.geometry.to_numpy())
-    nearest = tree.query_nearest(trees.geometry.to_numpy()[lacking], all_matches=False)[1]
-    return lines["row_no"].to_numpy(dtype="float64")[nearest]
+    trees: gpd.GeoDataFrame,
+    lacking: NDArray[np.int64],
+    lines: gpd.GeoDataFrame,
+    row_gap: float | None,
+) -> tuple[NDArray[np.float64], list[Fault]]:
+    """Give the number of the drawn row nearest to each tree, and tell which trees stand between."""
+    (_, nearest), away = shapely.STRtree(lines.geometry.to_numpy()).query_nearest(
+        trees.geometry.to_numpy()[lacking], all_matches=False, return_distance=True
+    )
+    far = away > 0.5 * (row_gap or _WIDEST_GAP_M)
+    faults = row_faults(
+        trees.iloc[lacking[far]],
+        "trees",
+        "noted",
+        found=[f"a tree {metres:.0f} m from the nearest drawn row" for metres in away[far]],
+        expected="a tree within half a row gap of its row",
+        remedy="Draw its row, or give the tree its row_no.",
+    )
+    return lines["row_no"].to_numpy(dtype="float64")[nearest], faults
 
 
 def block_column(blocks: gpd.GeoDataFrame, column: str) -> dict[str, float]:

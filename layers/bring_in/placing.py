@@ -37,7 +37,7 @@ def choose_crs(raw: dict[str, list[pd.DataFrame]], epsg: int | None) -> tuple[CR
     if turned.any():
         fault = Fault(
             severity="stops",
-            file="",
+            file=_file_of(spatial),
             layer="holdings" if "holdings" in raw else "blocks",
             row=str(int(turned.idxmax()) + 1),
             found=f"a latitude of {bounds['maxy'].max():.4f} degrees",
@@ -87,6 +87,11 @@ def in_crs(
             )
             faults += more
     return frames, faults
+
+
+def _file_of(spatial: dict[str, list[gpd.GeoDataFrame]]) -> str:
+    frames = spatial["holdings"] or spatial["blocks"]
+    return ", ".join(str(frame[FILE].iloc[0]) for frame in frames if len(frame))
 
 
 def _no_places(file: str, layer: str) -> Fault:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 import tomllib
+import zipfile
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 
 import pyogrio
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
 from pyogrio.errors import DataSourceError
 
 from layers.contract import LAYERS
@@ -168,7 +171,10 @@ def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:
                 faults.append(error.fault)
             continue
         if ending == ".xlsx" and layer is None:
-            found += _in_workbook(path)
+            try:
+                found += _in_workbook(path)
+            except UnreadableError as error:
+                faults.append(replace(error.fault, severity="noted"))
             continue
         if layer is None:
             continue
@@ -233,9 +239,15 @@ def _in_project(path: Path) -> tuple[list[Found], list[Fault]]:
 
 
 def _in_workbook(path: Path) -> list[Found]:
-    from openpyxl import load_workbook
-
-    book = load_workbook(path, read_only=True)
+    try:
+        book = load_workbook(path, read_only=True)
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, OSError) as error:
+        raise UnreadableError.at(
+            file=path.name,
+            found=f"{error}; passed over",
+            expected="a workbook (.xlsx)",
+            remedy="Save the workbook again if it holds layers.",
+        ) from error
     try:
         sheets = list(book.sheetnames)
     finally:

@@ -24,16 +24,17 @@ from layers.trees import tree_ids, trees_along_rows
 
 # A tree or row farther than this from every block belongs to none.
 _NEAREST_BLOCK_M = 10.0
+# One farther than this from the block it names is misplaced, or names the wrong one.
+_FARTHEST_M = 100.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Stand:
-    """The rows and planting places of all blocks, and how many came from where."""
+    """The rows and planting places of all blocks."""
 
     rows: gpd.GeoDataFrame
     trees: gpd.GeoDataFrame
     faults: tuple[Fault, ...]
-    origins: tuple[tuple[str, int, int], ...]
 
 
 def make_stand(
@@ -76,11 +77,6 @@ def make_stand(
         rows=every_row,
         trees=every_tree,
         faults=tuple(faults),
-        origins=(
-            ("drawn rows", len(drawn), len(along)),
-            ("tree points", len(through), len(points)),
-            ("set out from bearing and distances", len(laid), len(set_trees)),
-        ),
     )
 
 
@@ -101,7 +97,7 @@ def _empty_rows(crs: object) -> gpd.GeoDataFrame:
 
 def _empty_trees(crs: object) -> gpd.GeoDataFrame:
     kinds = {"tree_id": "str", "row_id": "str", "block_id": "str", "row_no": "int64",
-             "tree_no": "int64", "status": "str"}  # fmt: skip
+             "tree_no": "int64", "status": "str", "place_source": "str"}  # fmt: skip
     plain = pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in kinds.items()})
     return gpd.GeoDataFrame(plain, geometry=gpd.GeoSeries([], crs=crs), crs=crs)
 
@@ -137,6 +133,19 @@ def _with_block(
         if len(lacking):
             index = tree.query_nearest(points[lacking], max_distance=reach, all_matches=False)
             found[lacking[index[0]]] = blocks["block_id"].to_numpy()[index[1]]
+    away = _metres_from(points, found, blocks)
+    far = away > _FARTHEST_M
+    faults += row_faults(
+        frame[far],
+        layer,
+        "noted",
+        found=[
+            f"a place {metres:,.0f} m from block {block}, to which it belongs; left out"
+            for metres, block in zip(away[far], found[far], strict=True)
+        ],
+        expected=f"a place within {_FARTHEST_M:g} m of its block",
+        remedy="Mend its block_id or its place; check the layer's coordinate reference system.",
+    )
     out = pd.isna(found)
     faults += row_faults(
         frame[out],
@@ -147,7 +156,21 @@ def _with_block(
         remedy="Draw its block, or mend its place.",
     )
     placed = frame.assign(block_id=pd.Series(found, index=frame.index).astype("str"))
-    return placed[~out].reset_index(drop=True), faults
+    return placed[~(out | far)].reset_index(drop=True), faults
+
+
+def _metres_from(
+    points: NDArray[np.object_], block_id: NDArray[np.object_], blocks: gpd.GeoDataFrame
+) -> NDArray[np.float64]:
+    """Give each point's distance from its block, 0 inside it; NaN where it has none."""
+    place = pd.Index(blocks["block_id"]).get_indexer(pd.Index(block_id))
+    shapes = blocks.geometry.to_numpy()[place]
+    shapely.prepare(blocks.geometry.to_numpy())
+    inside = shapely.covers(shapes, points)
+    away = np.where(place < 0, np.nan, 0.0)
+    doubtful = ~inside & (place >= 0)
+    away[doubtful] = shapely.distance(shapes[doubtful], points[doubtful])
+    return away
 
 
 def _drawn_rows(
@@ -214,14 +237,20 @@ def _surveyed_trees(
     )
     made = tree_ids(merged["block_id"], merged["row_no"], merged["tree_no"])
     own = merged["tree_id"] if "tree_id" in merged.columns else made
-    status = merged["status"] if "status" in merged.columns else pd.Series(None, merged.index)
-    merged = merged.assign(
-        tree_id=own.mask(own.isna(), made).astype("str"),
-        status=status.where(status.notna(), "standing").astype("str"),
-        place_source=pd.Series("surveyed", index=merged.index, dtype="str")
-        if "place_source" not in merged.columns
-        else merged["place_source"],
+    again = own.notna() & own.duplicated(keep=False)
+    faults += row_faults(
+        merged[again],
+        "trees",
+        "noted",
+        found="a tree_id that another tree has too; one made from block, row and number is used",
+        expected="each tree_id once",
+        remedy="Give each tree its own tree_id, or leave the column out.",
     )
+    filled = {"status": "standing", "place_source": "surveyed"}
+    for column, word in filled.items():
+        given = merged.get(column, pd.Series(None, index=merged.index, dtype="str"))
+        filled[column] = given.fillna(word).astype("str")
+    merged = merged.assign(tree_id=own.mask(own.isna() | again, made).astype("str"), **filled)
     return gpd.GeoDataFrame(merged, geometry="geometry", crs=trees.crs), through, faults
 
 

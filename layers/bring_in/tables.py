@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import warnings
 import zipfile
 from pathlib import Path
 
@@ -122,16 +123,25 @@ def _read_csv(found: Found) -> pd.DataFrame:
     try:
         with found.path.open(encoding="utf-8-sig", newline="") as lines:
             heading = lines.readline()
-        return pd.read_csv(
-            found.path,
-            sep=_separator(heading),
-            dtype="str",
-            encoding="utf-8-sig",
-            keep_default_na=False,
-            na_values=[""],
-            skip_blank_lines=True,
-        )
-    except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        with warnings.catch_warnings():
+            # A line with more cells than the heading would lose them, or shift the columns.
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            return pd.read_csv(
+                found.path,
+                sep=_separator(heading),
+                dtype="str",
+                encoding="utf-8-sig",
+                keep_default_na=False,
+                na_values=[""],
+                skip_blank_lines=True,
+                index_col=False,
+            )
+    except (
+        UnicodeDecodeError,
+        pd.errors.ParserError,
+        pd.errors.ParserWarning,
+        pd.errors.EmptyDataError,
+    ) as error:
         raise UnreadableError.at(
             file=found.shown,
             layer=found.layer,

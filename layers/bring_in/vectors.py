@@ -69,7 +69,7 @@ def _read(source: str, table: str | None, found: Found) -> gpd.GeoDataFrame | pd
         raise UnreadableError.at(
             file=found.shown,
             layer=found.layer,
-            found=str(error),
+            found=str(error).split(";")[0].replace(f"{found.path.parent}/", ""),
             expected="a layer that its ending names",
             remedy="Open it in the program that made it and save it again.",
         ) from error

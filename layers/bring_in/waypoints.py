@@ -114,8 +114,9 @@ def _row(point: GPXWaypoint, layer: str) -> dict[str, Any]:
                 row = {**written_on(text), **row}
         if point.time is not None:
             row["measured_at"] = point.time.isoformat()
-    elif point.name:
-        row["name"] = point.name
+    else:
+        told = {"name": point.name, "kind": point.type or point.symbol}
+        row |= {column: text for column, text in told.items() if text}
     for extension in point.extensions:
         row |= _leaves(extension)
     return row

@@ -96,3 +96,4 @@ def seconds_a_metre(slope: ArrayLike) -> NDArray[np.float64]:
 
 
 FLAT_SECONDS_A_METRE = 3.6 / TOBLER_TOP_KMH * math.exp(TOBLER_STEEPNESS * TOBLER_BEST_SLOPE)
+"""Seconds a metre on the flat, on a path."""

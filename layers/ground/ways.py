@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import shortest_path
 
 from layers.ground.barriers import NO_BARRIERS, Barriers
 from layers.ground.pace import (
+    FLAT_SECONDS_A_METRE,
     TOBLER_BEST_SLOPE,
     TOBLER_STEEPNESS,
     TOBLER_TOP_KMH,
@@ -24,6 +25,8 @@ Floats = NDArray[np.float64]
 @njit(nogil=True, cache=True)
 def _straight(dx: float, dy: float, dz: float) -> float:
     run = math.sqrt(dx * dx + dy * dy)
+    if dz == 0.0:
+        return run * FLAT_SECONDS_A_METRE
     if run == 0.0:
         return 3.6 / TOBLER_TOP_KMH * math.e * TOBLER_STEEPNESS * abs(dz)
     steep = abs(dz) / run

@@ -1,268 +1,272 @@
-# mypy: disable-error-code="call-arg"
-"""Learning the law of steps and the receiver's noise from the survey itself."""
+"""Learning the law of steps, the receiver's noise and the odds from the survey itself.
+
+Rounds of walking under the law so far, then of taking the law that the walks speak for. Noise is
+learned from whole walks drawn from the posterior, so that doubt about the walk isn't mistaken
+for a good fit to the nearest tree.
+
+References
+----------
+Wei, G. C. G., Tanner, M. A. (1990). A Monte Carlo implementation of the EM algorithm. Journal of
+the American Statistical Association 85(411), 699-704 (from memory).
+"""
 
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from layers.matching.law import Noise, Odds, SurveyLaw, law_from_counts
+from layers.matching.law import Noise, Odds, SurveyLaw, draw_steps, law_from_counts
+from layers.matching.offset import offset_evidence
+from layers.matching.session import Search, Session, Walked, make_ground, walk_session
 from layers.matching.stand import Stand
-from layers.matching.walk import (
-    KINDS,
-    filter_walk,
-    offset_evidence,
-    sample_walks,
-    smooth_offset,
-    smooth_walk,
-    step_room,
-)
 
 Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
+
+DRAWS = 6
+METROPOLIS_STEPS = 60
+COUNTING_ROUNDS = 4
+# Weak priors, as means and standard deviations of natural logs, that keep within reason what a
+# short survey can't tell: offset, drift, points of drift, white noise.
+PRIOR_LOG = np.log([4.0, 1.0, 100.0, 2.0])
+PRIOR_SD = np.array([0.7, 0.7, 0.7, 1.0])
 
 
-@dataclass(frozen=True, kw_only=True)
-class Search:
-    """How widely a walk is searched.
+def _drawn_residuals(
+    stand: Stand, sessions: Sequence[Session], walked: Sequence[Walked]
+) -> list[tuple[Floats, Floats]]:
+    """Point minus tree along each drawn walk, NaN where of no tree, with relative accuracy."""
+    place = np.column_stack([stand.x_m, stand.y_m])
+    return [
+        (np.where((walk >= 0)[:, None], session.at_m - place[walk], np.nan), session.accuracy_m)
+        for session, one in zip(sessions, walked, strict=True)
+        for walk in one.walks
+    ]
 
-    Parameters
-    ----------
-    most
-        Survivors kept at each point at most.
-    reach
-        Survivors less likely than the best by more than this (natural log) are dropped.
-    share
-        Survivors of one tree are merged within this share of the offset's standard deviation.
-    stretch, beyond
-        Points smoothed at a time, and points looked ahead beyond them.
+
+def _log_posterior(tracks: Sequence[tuple[Floats, Floats]], free: Floats, draws: int) -> float:
+    """Log evidence of residuals under a noise, beside the weak prior.
+
+    `free` holds the logs of offset, drift, points of drift and white noise, and the power of the
+    reported accuracy.
     """
-
-    most: int = 256
-    reach: float = 14.0
-    share: float = 0.75
-    stretch: int = 4000
-    beyond: int = 400
-
-
-@dataclass(frozen=True, kw_only=True)
-class Session:
-    """One session's points in walking order, as arrays.
-
-    Parameters
-    ----------
-    at_m
-        Places, shape (n, 2), metres from the stand's origin.
-    gap
-        Points between each and the one before, shape (n,), 1 for the next.
-    scale
-        Standard deviation of the white noise relative to the session's, shape (n,).
-    row_no, tree_no
-        Written numbers, -1 where none.
-    girth_cm
-        Girth, NaN where none.
-    fixed
-        Confirmed tree, -1 where none, -2 where confirmed to be of no tree.
-    area_m2
-        Area in which a point of no tree could lie.
-    trees_near
-        Trees in that area.
-    """
-
-    at_m: Floats
-    gap: Floats
-    scale: Floats
-    row_no: Whole
-    tree_no: Whole
-    girth_cm: Floats
-    fixed: Whole
-    area_m2: float
-    trees_near: float
-
-    def first(self, number: int) -> Session:
-        """Give the session's first points only."""
-        part = slice(0, number)
-        return dataclasses.replace(
-            self,
-            at_m=self.at_m[part],
-            gap=self.gap[part],
-            scale=self.scale[part],
-            row_no=self.row_no[part],
-            tree_no=self.tree_no[part],
-            girth_cm=self.girth_cm[part],
-            fixed=self.fixed[part],
+    constant, drift, points, white = np.exp(free[:4])
+    fade = float(np.exp(-1 / points))
+    total = sum(
+        offset_evidence(
+            left,
+            (white * accuracy ** free[4]) ** 2,
+            np.full(len(left), fade),
+            constant**2,
+            drift**2,
         )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Walked:
-    """What a smoothed session gives."""
-
-    tree: NDArray[np.int32]
-    share: Floats
-    lone: Floats
-    offset: Floats
-    counts: Floats
-    evidence: float
-    walks: NDArray[np.int32]
-    survivors: float
-
-
-def log_odds(odds: Odds, stand: Stand) -> Floats:
-    """Odds as the walk takes them."""
-    rows = max(np.unique(stand.row_no).size, 2)
-    numbers = max(np.unique(stand.tree_no).size, 2)
-    return np.array(
-        [
-            np.log((1 - odds.wrong_row_share) * rows),
-            np.log(odds.wrong_row_share * rows / (rows - 1)),
-            np.log((1 - odds.wrong_tree_share) * numbers),
-            np.log(odds.wrong_tree_share * numbers / (numbers - 1)),
-            odds.growth_cm,
-            odds.growth_sd_cm,
-            odds.girth_cm,
-            odds.girth_sd_cm,
-            odds.same_share,
-        ]
+        for left, accuracy in tracks
     )
+    prior = float((((free[:4] - PRIOR_LOG) / PRIOR_SD) ** 2).sum() + (free[4] / 0.5) ** 2)
+    return float(total / draws - 0.5 * prior)
 
 
-def walk_session(
-    stand: Stand,
-    session: Session,
-    law: SurveyLaw,
-    earlier: Floats,
-    *,
-    search: Search,
-    draws: int = 0,
-) -> Walked:
-    """Filter and smooth one session under a law."""
-    steps, noise = law.steps, law.noise
-    if steps.counts_places:
-        place, first, last = stand.place, stand.row_first, stand.row_last
-    else:
-        place = np.arange(stand.size) - stand.row_start[stand.row]
-        first = np.zeros_like(stand.row_first)
-        last = np.diff(stand.row_start) - 1
-    room, tail = step_room(place, stand.row, stand.row_start, first, last, steps.step)
-    white = (noise.white_m * session.scale) ** 2
-    keep = float(np.exp(-1 / noise.drift_points))
-    chances = np.array(
-        [
-            np.log(steps.turn_share),
-            np.log(steps.jump_share),
-            np.log(steps.stray_share),
-            session.trees_near,
-        ]
-    )
-    odds = log_odds(law.odds, stand)
-    chance = np.random.default_rng(1).random((draws, len(session.at_m)))
-    parts = []
-    counts = np.zeros(KINDS)
-    evidence, survivors = 0.0, 0
-    begin_tree, begin_belief = np.zeros(0, np.int64), np.zeros((0, 8))
-    size = len(session.at_m)
-    for low in range(0, size, search.stretch):
-        high = min(low + search.stretch, size)
-        end = min(high + search.beyond, size)
-        part = slice(low, end)
-        lattice = filter_walk(
-            session.at_m[part], white[part], session.gap[part],
-            stand.x_m, stand.y_m, place, stand.row, stand.row_start, first, last,
-            stand.row_block, stand.row_no, stand.tree_no, earlier,
-            stand.cell_start, stand.cell_tree, stand.cells, stand.low_m, stand.cell_m,
-            session.row_no[part], session.tree_no[part], session.girth_cm[part],
-            session.fixed[part], odds,
-            np.log(steps.step), room, tail, steps.row_change, np.log(steps.entry), chances,
-            np.array([noise.offset_m**2, noise.drift_m**2, keep]), session.area_m2,
-            search.most, search.reach, search.share, begin_tree, begin_belief,
-        )  # fmt: skip
-        node_start, tree, way, belief = lattice[:4]
-        some = np.zeros(KINDS)
-        top, share, lone, middle = smooth_walk(*lattice[:8], stand.x_m, stand.y_m, some)
-        walks = sample_walks(*lattice[:7], chance[:, part])
-        counts += some * (high - low) / (end - low)
-        evidence += lattice[8][: high - low].sum()
-        survivors += node_start[high - low]
-        parts.append([one[: high - low] for one in (top, share, lone, middle, walks.T)])
-        inside = slice(node_start[high - low - 1], node_start[high - low])
-        begin_tree = tree[inside].astype(np.int64) * 4 + way[inside]
-        begin_belief = belief[inside].copy()
-    top, share, lone, middle, walks = (np.concatenate(one) for one in zip(*parts, strict=True))
-    seen = lone < 0.9
-    left = np.where(seen[:, None], session.at_m - middle[:, :2], np.nan)
-    offset = smooth_offset(
-        left, white + middle[:, 2], session.gap, noise.offset_m**2, noise.drift_m**2, keep
-    )
-    return Walked(
-        tree=top,
-        share=share,
-        lone=lone,
-        offset=offset,
-        counts=counts,
-        evidence=float(evidence),
-        walks=walks.T,
-        survivors=survivors / size,
+def _as_free(noise: Noise) -> Floats:
+    logs = np.log([noise.offset_m, noise.drift_m, noise.drift_points, noise.white_m])
+    return np.append(logs, noise.accuracy_power)
+
+
+def _as_noise(free: Floats) -> Noise:
+    constant, drift, points, white = (float(one) for one in np.exp(free[:4]))
+    return Noise(
+        offset_m=constant,
+        drift_m=drift,
+        drift_points=points,
+        white_m=white,
+        accuracy_power=float(free[4]),
     )
 
 
 def learn_noise(
-    stand: Stand, sessions: list[Session], walked: list[Walked], before: Noise
+    stand: Stand, sessions: Sequence[Session], walked: Sequence[Walked], before: Noise
 ) -> Noise:
     """Give the noise under which walks drawn from the posterior are likeliest."""
-    tracks = []
-    place = np.column_stack([stand.x_m, stand.y_m])
-    for session, one in zip(sessions, walked, strict=True):
-        for walk in one.walks:
-            left = np.where((walk >= 0)[:, None], session.at_m - place[walk], np.nan)
-            tracks.append((left, session.scale**2, session.gap))
-    draws = max(len(tracks) / len(sessions), 1)
+    tracks = _drawn_residuals(stand, sessions, walked)
+    told = any(np.ptp(accuracy) > 0 for _, accuracy in tracks)
+    start = _as_free(before)
+    number = 5 if told else 4
+    simplex = np.tile(start[:number], (number + 1, 1))
+    simplex[1:] += np.diag([0.15, 0.15, 0.3, 0.1, 0.2][:number])
 
-    def loss(logs: Floats) -> float:
-        offset, drift, points, white = np.exp(logs)
-        keep = float(np.exp(-1 / points))
-        total = sum(
-            offset_evidence(left, white**2 * scale, gap, offset**2, drift**2, keep)
-            for left, scale, gap in tracks
-        )
-        # Weak priors keep figures that a short survey can't tell within reason.
-        prior = (
-            ((logs[0] - np.log(4)) / 0.7) ** 2
-            + ((logs[1] - 0) / 1.0) ** 2
-            + ((logs[2] - np.log(100)) / 1.0) ** 2
-            + ((logs[3] - np.log(2)) / 1.0) ** 2
-        )
-        return float(-total / draws + 0.5 * prior)
+    def loss(free: Floats) -> float:
+        return -_log_posterior(tracks, np.append(free, start[number:]), DRAWS)
 
-    start = np.log([before.offset_m, before.drift_m, before.drift_points, before.white_m])
-    found = minimize(loss, start, method="Nelder-Mead", options={"maxfev": 120, "xatol": 0.02})
-    offset, drift, points, white = (float(one) for one in np.exp(found.x))
-    return Noise(offset_m=offset, drift_m=drift, drift_points=points, white_m=white)
+    found = minimize(
+        loss,
+        start[:number],
+        method="Nelder-Mead",
+        options={"maxfev": 120, "xatol": 0.01, "fatol": 0.01, "initial_simplex": simplex},
+    ).x
+    return _as_noise(np.append(found, start[number:]))
+
+
+def draw_noise(
+    stand: Stand,
+    sessions: Sequence[Session],
+    walked: Sequence[Walked],
+    before: Noise,
+    generator: np.random.Generator,
+) -> Noise:
+    """Draw a noise from what one drawn walk leaves possible, by Metropolis steps."""
+    tracks = _drawn_residuals(stand, sessions, walked)
+    told = any(np.ptp(accuracy) > 0 for _, accuracy in tracks)
+    now = _as_free(before)
+    stride = np.array([0.2, 0.2, 0.3, 0.05, 0.1 if told else 0.0])
+    level = _log_posterior(tracks, now, 1)
+    for _ in range(METROPOLIS_STEPS):
+        new = now + generator.normal(0, 0.7, 5) * stride
+        there = _log_posterior(tracks, new, 1)
+        if np.log(generator.random()) < there - level:
+            now, level = new, there
+    return _as_noise(now)
+
+
+def learn_odds(
+    stand: Stand,
+    sessions: Sequence[Session],
+    walked: Sequence[Walked],
+    earlier: Floats,
+    before: Odds,
+) -> Odds:
+    """Give how far written numbers and earlier girths held along drawn walks."""
+    tree = np.concatenate([one.walks.ravel() for one in walked])
+    row_no, tree_no, girth = (
+        np.concatenate([np.tile(getattr(one, name), DRAWS) for one in sessions])
+        for name in ("row_no", "tree_no", "girth_cm")
+    )
+    on = tree >= 0
+    wrong = []
+    for wrote, true in ((row_no, stand.row_no), (tree_no, stand.tree_no)):
+        both = on & (wrote >= 0) & (true[tree] >= 0)
+        missed = float((wrote[both] != true[tree[both]]).sum()) / DRAWS
+        wrong.append(min((missed + 0.4) / (both.sum() / DRAWS + 20), 0.9))
+    odds = dataclasses.replace(before, wrong_row_share=wrong[0], wrong_tree_share=wrong[1])
+    more = np.where(on[:, None], girth[:, None] - earlier[tree, 0::2], np.nan)
+    sure = np.where(on[:, None], earlier[tree, 1::2], np.nan)
+    return _learn_growth(more[~np.isnan(more)], sure[~np.isnan(more)], odds)
+
+
+def _learn_growth(more: Floats, sure: Floats, before: Odds) -> Odds:
+    """Learn growth from girths less earlier girths, some of them of other trees."""
+    if more.size < 20 * DRAWS:
+        return before
+    growth, spread, held = before.growth_cm, before.growth_sd_cm, before.held_share
+    # Girths of two trees differ by more than those of one, by the square root of two.
+    other_sd = before.girth_sd_cm * np.sqrt(2)
+    for _ in range(20):
+        like = held * sure * np.exp(-0.5 * ((more - growth) / spread) ** 2) / spread
+        unlike = (1 - held * sure) * np.exp(-0.5 * ((more - growth) / other_sd) ** 2) / other_sd
+        belongs = like / (like + unlike + 1e-300)
+        growth = float((belongs * more).sum() / belongs.sum())
+        spread = float(np.sqrt((belongs * (more - growth) ** 2).sum() / belongs.sum() + 0.04))
+        held = float(np.clip(belongs.sum() / sure.sum(), 0.2, 0.99))
+    return dataclasses.replace(before, growth_cm=growth, growth_sd_cm=spread, held_share=held)
+
+
+def first_odds(sessions: Sequence[Session], earlier: Floats) -> Odds:
+    """Give the odds to start learning from: growth as the difference of the mean girths."""
+    girth = np.concatenate([one.girth_cm for one in sessions] or [np.zeros(0)])
+    girth, known = girth[~np.isnan(girth)], earlier[~np.isnan(earlier[:, 0]), 0]
+    if girth.size < 5 or known.size < 5:
+        return Odds()
+    spread = float(max(girth.std(), 1.0))
+    return Odds(
+        growth_cm=float(girth.mean() - known.mean()),
+        growth_sd_cm=0.5 * spread,
+        girth_cm=float(girth.mean()),
+        girth_sd_cm=spread,
+    )
 
 
 def learn_law(
     stand: Stand,
-    sessions: list[Session],
+    sessions: Sequence[Session],
     law: SurveyLaw,
     earlier: Floats,
     *,
     search: Search,
-    rounds: int = 8,
+    rounds: int = 10,
 ) -> SurveyLaw:
-    """Learn a survey's law in rounds of walking and counting."""
-    for _ in range(rounds):
+    """Learn a survey's likeliest law in rounds of walking and counting."""
+    for number in range(rounds):
+        ground = make_ground(stand, law, earlier)
         walked = [
-            walk_session(stand, one, law, earlier, search=search, draws=6) for one in sessions
+            walk_session(ground, one, search=search, draws=DRAWS, seed=number) for one in sessions
         ]
-        counts = sum(one.counts for one in walked)
+        counts = np.sum([one.counts for one in walked], axis=0)
         lone = float(sum(one.lone.sum() for one in walked))
-        law = dataclasses.replace(
-            law,
-            steps=law_from_counts(np.asarray(counts), lone, law.steps),
+        law = SurveyLaw(
+            steps=law_from_counts(counts, lone, law.steps),
             noise=learn_noise(stand, sessions, walked, law.noise),
+            odds=learn_odds(stand, sessions, walked, earlier, law.odds),
         )
     return law
+
+
+def choose_counting(
+    stand: Stand,
+    sessions: Sequence[Session],
+    law: SurveyLaw,
+    earlier: Floats,
+    *,
+    search: Search,
+) -> SurveyLaw:
+    """Choose whether the surveyor's steps count vacant places too, by which fits better."""
+    vacant = int((stand.row_last - stand.row_first + 1).sum()) - stand.size
+    if not stand.has_rows or not vacant:
+        return law
+    fits = []
+    for counts_places in (False, True):
+        tried = dataclasses.replace(
+            law, steps=dataclasses.replace(law.steps, counts_places=counts_places)
+        )
+        tried = learn_law(stand, sessions, tried, earlier, search=search, rounds=COUNTING_ROUNDS)
+        ground = make_ground(stand, tried, earlier)
+        fit = sum(walk_session(ground, one, search=search).evidence for one in sessions)
+        fits.append((fit, tried))
+    return max(fits, key=lambda one: one[0])[1]
+
+
+def draw_laws(
+    stand: Stand,
+    sessions: Sequence[Session],
+    law: SurveyLaw,
+    earlier: Floats,
+    *,
+    search: Search,
+    number: int,
+) -> list[SurveyLaw]:
+    """Draw laws from what a survey leaves possible, beginning at its likeliest law.
+
+    A short survey can't tell its law well. Matches are averaged over laws drawn in turns with
+    walks, so that they are no surer than the survey lets them be.
+
+    References
+    ----------
+    Tanner, M. A., Wong, W. H. (1987). The calculation of posterior distributions by data
+    augmentation. Journal of the American Statistical Association 82(398), 528-540 (from memory).
+    """
+    generator = np.random.default_rng(number)
+    laws = []
+    for turn in range(number):
+        ground = make_ground(stand, law, earlier)
+        walked = [
+            walk_session(ground, one, search=search, draws=1, seed=100 + turn) for one in sessions
+        ]
+        counts = np.sum([one.walk_counts[0] for one in walked], axis=0)
+        lone = float(sum((one.walks[0] < 0).sum() for one in walked))
+        law = dataclasses.replace(
+            law,
+            steps=draw_steps(counts, lone, law.steps, generator),
+            noise=draw_noise(stand, sessions, walked, law.noise, generator),
+        )
+        laws.append(law)
+    return laws

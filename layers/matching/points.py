@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layers.errors import ColumnError, CrsError, GeometryError
-from layers.matching.learning import Session
+from layers.matching.session import Session
 from layers.matching.stand import Stand
 
 BREAK_MINUTES = 30.0
@@ -97,40 +97,71 @@ def moments(points: gpd.GeoDataFrame) -> pd.Series:
     return pd.to_datetime(column, errors="coerce", utc=True, format="ISO8601")
 
 
-def lay_out_session(
-    points: gpd.GeoDataFrame, stand: Stand, fixed: Whole, inside: Whole
-) -> tuple[Session, Whole]:
-    """Give one session as arrays, and the points' positions in walking order."""
-    some = points.iloc[inside]
-    order = np.arange(inside.size)
-    if "measured_at" in some:
-        when = moments(some)
-        if when.notna().all():
-            order = np.argsort(when.to_numpy(), kind="stable")
-    some, inside = some.iloc[order], inside[order]
-    at = np.column_stack([some.geometry.x, some.geometry.y]) - stand.origin_m
-    low, high = at.min(axis=0) - MARGIN_M, at.max(axis=0) + MARGIN_M
-    near = (
-        (stand.x_m >= low[0]) & (stand.x_m <= high[0])
-        & (stand.y_m >= low[1]) & (stand.y_m <= high[1])
-    )  # fmt: skip
-    session = Session(
-        at_m=np.ascontiguousarray(at, dtype=float),
-        gap=np.ones(inside.size),
-        scale=np.ones(inside.size),
-        row_no=_written(some, "row_no"),
-        tree_no=_written(some, "tree_no"),
-        girth_cm=_measured(some, "girth_cm"),
-        fixed=fixed[inside],
-        area_m2=float(np.prod(high - low)),
-        trees_near=float(max(near.sum(), 1)),
-    )
-    return session, inside
+def lay_out_sessions(
+    points: gpd.GeoDataFrame, stand: Stand, fixed: Whole, codes: Whole
+) -> list[tuple[Session, Whole]]:
+    """Give each session as arrays, and its points' positions in walking order.
+
+    Parameters
+    ----------
+    points
+        The checked points layer.
+    stand
+        The stand they were taken in.
+    fixed
+        Confirmed tree of each point, -1 where none, -2 where confirmed to be of no tree.
+    codes
+        Session of each point, numbered from 0.
+    """
+    at = np.column_stack([points.geometry.x, points.geometry.y]) - stand.origin_m
+    accuracy_m = _relative_accuracy(points)
+    row_no, tree_no = _written(points, "row_no"), _written(points, "tree_no")
+    girth_cm = _measured(points, "girth_cm")
+    order = _walking_order(points, codes)
+    starts = np.flatnonzero(np.diff(codes[order], prepend=-1))
+    sessions = []
+    for inside in np.split(order, starts[1:]):
+        low, high = at[inside].min(axis=0) - MARGIN_M, at[inside].max(axis=0) + MARGIN_M
+        session = Session(
+            at_m=at[inside],
+            accuracy_m=accuracy_m[inside],
+            row_no=row_no[inside],
+            tree_no=tree_no[inside],
+            girth_cm=girth_cm[inside],
+            fixed=fixed[inside],
+            area_m2=float(np.prod(high - low)),
+            trees_near=float(max(stand.trees_within(low, high), 1)),
+        )
+        sessions.append((session, inside))
+    return sessions
+
+
+def _walking_order(points: gpd.GeoDataFrame, codes: Whole) -> Whole:
+    """Order points by session, then by when they were measured where every moment is known.
+
+    Points of one moment keep the order they were given in.
+    """
+    if "measured_at" not in points:
+        return np.argsort(codes, kind="stable").astype(np.int64)
+    when = moments(points)
+    known = when.notna().groupby(codes).transform("all")
+    second = when.where(known, pd.Timestamp(0, tz="UTC"))
+    frame = pd.DataFrame({"code": codes, "when": second})
+    return frame.sort_values(["code", "when"], kind="stable").index.to_numpy(np.int64)
+
+
+def _relative_accuracy(points: gpd.GeoDataFrame) -> Floats:
+    """Give the reported accuracy over the survey's median, 1 where none was reported."""
+    accuracy = _measured(points, "accuracy_m")
+    if not (accuracy > 0).any():
+        return np.ones(len(points))
+    relative = accuracy / np.median(accuracy[accuracy > 0])
+    return np.where(relative > 0, relative.clip(0.2, 5), 1.0)
 
 
 def _written(points: gpd.GeoDataFrame, column: str) -> Whole:
     if column not in points:
-        return np.full(len(points), -1)
+        return np.full(len(points), -1, dtype=np.int64)
     number = pd.to_numeric(points[column], errors="coerce").fillna(-1)
     return number.to_numpy(float).astype(np.int64)
 

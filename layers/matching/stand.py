@@ -8,9 +8,13 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from layers.matching.steps import LONGEST_STEP
 
 MEASURABLE = ("standing", "dry")
 CELL_M = 6.0
+NEIGHBOURS = 32
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -48,6 +52,11 @@ class Stand:
         South-west corner of the first cell, shape (2,).
     origin_m
         What was taken from the coordinates, shape (2,), so that metres keep their precision.
+    cell_m
+        Side of a cell, metres.
+    near, near_bin, near_way
+        In a stand without rows: each tree's nearest neighbours, shape (n, 32), -1 where there are
+        fewer; how many spacings away each is; its direction in eighths of a turn.
     has_rows
         False for an irregular stand, where each block is one heap of trees without rows.
     """
@@ -69,12 +78,26 @@ class Stand:
     low_m: Floats
     cell_m: float
     origin_m: Floats
+    near: Whole
+    near_bin: Whole
+    near_way: Whole
     has_rows: bool
 
     @property
     def size(self) -> int:
         """Number of trees that can be measured."""
         return int(self.x_m.size)
+
+    def trees_within(self, low_m: Floats, high_m: Floats) -> int:
+        """Count the trees in the cells that a rectangle touches."""
+        east, north = self.cells
+        first = np.clip(np.floor((low_m - self.low_m) / self.cell_m), 0, [east, north])
+        last = np.clip(np.floor((high_m - self.low_m) / self.cell_m), -1, [east - 1, north - 1])
+        if (last < first).any():
+            return 0
+        line = np.arange(first[1], last[1] + 1) * east
+        begin, end = (line + first[0]).astype(np.int64), (line + last[0] + 1).astype(np.int64)
+        return int((self.cell_start[end] - self.cell_start[begin]).sum())
 
 
 def lay_out_stand(trees: gpd.GeoDataFrame) -> Stand:
@@ -137,6 +160,7 @@ def _pack(
     first, last = by_row["place"].min(), by_row["place"].max()
     used, packed = np.unique(row[kept], return_inverse=True)
     cell_start, cell_tree, cells, low, cell_m = _cells(x_m[kept], y_m[kept])
+    near, near_bin, near_way = _neighbours(x_m[kept], y_m[kept], has_rows=has_rows)
     return Stand(
         x_m=np.ascontiguousarray(x_m[kept]),
         y_m=np.ascontiguousarray(y_m[kept]),
@@ -155,8 +179,27 @@ def _pack(
         low_m=low,
         cell_m=cell_m,
         origin_m=origin,
+        near=near,
+        near_bin=near_bin,
+        near_way=near_way,
         has_rows=has_rows,
     )
+
+
+def _neighbours(x_m: Floats, y_m: Floats, *, has_rows: bool) -> tuple[Whole, Whole, Whole]:
+    """Find each tree's nearest trees where no rows lead from one to the next."""
+    if has_rows or x_m.size < 2:
+        none = np.full((0 if has_rows else x_m.size, 1), -1, np.int64)
+        return none, none * 0, none * 0
+    at = np.column_stack([x_m, y_m])
+    far, near = cKDTree(at).query(at, k=min(NEIGHBOURS + 1, x_m.size))
+    far, near = far[:, 1:], near[:, 1:]
+    spacing = float(np.median(far[:, 0]))
+    bins = np.clip(np.rint(far / max(spacing, 0.1)), 1, LONGEST_STEP)
+    way = np.arctan2(y_m[near] - y_m[:, None], x_m[near] - x_m[:, None])
+    eighth = np.rint(way / (np.pi / 4)).astype(np.int64) % 8
+    near = np.where(far / max(spacing, 0.1) < LONGEST_STEP + 0.5, near, -1)
+    return near.astype(np.int64), bins.astype(np.int64), eighth
 
 
 def _cells(x_m: Floats, y_m: Floats) -> tuple[Whole, Whole, tuple[int, int], Floats, float]:

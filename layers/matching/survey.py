@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -13,12 +14,23 @@ from numpy.typing import NDArray
 
 from layers.errors import ColumnError
 from layers.matching.law import SurveyLaw, first_law
-from layers.matching.learning import Search, Session, Walked, learn_law, walk_session
-from layers.matching.points import check_points, check_trees, lay_out_session, session_codes
+from layers.matching.learning import choose_counting, draw_laws, first_odds, learn_law
+from layers.matching.points import check_points, check_trees, lay_out_sessions, session_codes
+from layers.matching.session import (
+    Search,
+    Session,
+    Walked,
+    average_walked,
+    make_ground,
+    walk_session,
+)
 from layers.matching.stand import Stand, lay_out_stand
 
 LEARN_POINTS = 3000
+LAWS = 6
+LAWS_UP_TO_POINTS = 30_000
 THREADS = 2
+EARLIER_GIRTHS = 3
 
 Whole = NDArray[np.int64]
 
@@ -64,7 +76,10 @@ def match_points(
         point_id and point geometry; session_id, measured_at, surveyor, girth_cm, row_no and
         tree_no are used where there. Order in a session is walking order.
     earlier
-        Girths of an earlier round: tree_id, girth_cm.
+        Girths of an earlier round: tree_id, girth_cm and, where known, measured_at and
+        probability (that the girth is of that tree, as this function gave it). A tree may have
+        several, as ``SurveyMatch.candidates`` of that round gives them. Where it is None,
+        ``girth_cm`` of the trees layer is taken, if there.
     confirmed
         What the manager confirmed: point_id, tree_id (missing where the point is of no tree).
 
@@ -97,20 +112,20 @@ def match_survey(
     points = check_points(points, trees)
     search = search or Search()
     stand = lay_out_stand(trees)
+    if not len(points) or not stand.size:
+        return _nothing_to_match(points)
     codes, names = session_codes(points)
     fixed = _confirmed_trees(trees, points, stand, confirmed)
-    parts = [
-        lay_out_session(points, stand, fixed, np.flatnonzero(codes == code))
-        for code in range(len(names))
-    ]
+    parts = lay_out_sessions(points, stand, fixed, codes)
     sessions = [session for session, _ in parts]
     known = _earlier_girths(trees, stand, earlier)
-    law = SurveyLaw(steps=first_law(_mean_step(stand, sessions)))
-    law = learn_law(stand, _to_learn_from(sessions), law, known, search=search)
-    with ThreadPoolExecutor(THREADS) as pool:
-        walked = list(
-            pool.map(lambda one: walk_session(stand, one, law, known, search=search), sessions)
-        )
+    law = SurveyLaw(steps=first_law(_mean_step(stand, sessions)), odds=first_odds(sessions, known))
+    some = _to_learn_from(sessions)
+    law = choose_counting(stand, some, law, known, search=search)
+    law = learn_law(stand, some, law, known, search=search)
+    number = LAWS if len(points) <= LAWS_UP_TO_POINTS else 0
+    laws = draw_laws(stand, some, law, known, search=search, number=number) or [law]
+    walked = _walk_under_laws(stand, sessions, laws, known, search)
     inside = [one for _, one in parts]
     return SurveyMatch(
         matches=_matches(trees, points, stand, walked, inside),
@@ -120,14 +135,57 @@ def match_survey(
     )
 
 
+def _walk_under_laws(
+    stand: Stand,
+    sessions: Sequence[Session],
+    laws: Sequence[SurveyLaw],
+    earlier: NDArray[np.float64],
+    search: Search,
+) -> list[Walked]:
+    """Walk every session under each law, and average what they give."""
+    walked: list[list[Walked]] = []
+    for law in laws:
+        ground = make_ground(stand, law, earlier)
+        walk = partial(walk_session, ground, search=search)
+        with ThreadPoolExecutor(THREADS) as pool:
+            walked.append(list(pool.map(walk, sessions)))
+    return [average_walked(list(same)) for same in zip(*walked, strict=True)]
+
+
+def _nothing_to_match(points: gpd.GeoDataFrame) -> SurveyMatch:
+    """Give the frames of a survey without points, or of a stand where no tree can be measured."""
+    nothing = np.full(len(points), np.nan)
+    none = pd.Series(pd.NA, index=range(len(points)), dtype="string")
+    matches = pd.DataFrame(
+        {
+            "point_id": points["point_id"].to_numpy(),
+            "tree_id": none,
+            "probability": np.ones(len(points)),
+            "second_tree_id": none,
+            "second_probability": np.zeros(len(points)),
+            "dx_m": nothing,
+            "dy_m": nothing,
+            "offset_sd_m": nothing,
+        }
+    )
+    law = SurveyLaw(steps=first_law(1.0))
+    return SurveyMatch(
+        matches=matches,
+        candidates=pd.DataFrame(columns=["point_id", "tree_id", "rank", "probability"]),
+        sessions=_session_frame(np.zeros(0, dtype=object), [], law),
+        law=law,
+    )
+
+
 def _to_learn_from(sessions: Sequence[Session]) -> list[Session]:
+    """Choose sessions from all over the survey, up to a number of points."""
     chosen: list[Session] = []
     left = LEARN_POINTS
-    for session in sessions:
+    for which in np.random.default_rng(0).permutation(len(sessions)):
         if left <= 0:
             break
-        chosen.append(session.first(left))
-        left -= len(session.at_m)
+        chosen.append(sessions[which].first(left))
+        left -= len(chosen[-1].at_m)
     return chosen
 
 
@@ -146,12 +204,25 @@ def _mean_step(stand: Stand, sessions: Sequence[Session]) -> float:
 def _earlier_girths(
     trees: gpd.GeoDataFrame, stand: Stand, earlier: pd.DataFrame | None
 ) -> NDArray[np.float64]:
-    known = np.full((stand.size, 3), np.nan)
+    """Give each tree's earlier girth and how sure it is of that tree; NaN where none."""
+    known = np.full((stand.size, 2 * EARLIER_GIRTHS), np.nan)
+    if earlier is None and "girth_cm" in trees:
+        earlier = pd.DataFrame(trees[["tree_id", "girth_cm"]])
     if earlier is None or not len(earlier):
         return known
-    girth = earlier.groupby("tree_id")["girth_cm"].mean()
-    known[:, 0] = girth.reindex(trees["tree_id"].iloc[stand.source]).to_numpy(float)
-    known[:, 1:] = np.where(np.isnan(known[:, :1]), np.nan, [[0.0, 1.0]])
+    some = earlier.dropna(subset=["tree_id", "girth_cm"])
+    some = some.assign(sure=some.get("probability", 1.0))
+    order = ["sure", "measured_at"] if "measured_at" in some else ["sure"]
+    some = some.sort_values(order, ascending=False, kind="stable")
+    rank = some.groupby("tree_id").cumcount()
+    for number in range(EARLIER_GIRTHS):
+        best = some[rank == number].set_index("tree_id")
+        best = best.reindex(trees["tree_id"].iloc[stand.source])
+        known[:, 2 * number] = best["girth_cm"].to_numpy(float)
+        known[:, 2 * number + 1] = best["sure"].to_numpy(float).clip(0.01, 1.0)
+    # Girths that could each be a tree's share one chance; girths that surely are share it evenly.
+    total = np.nansum(known[:, 1::2], axis=1, keepdims=True)
+    known[:, 1::2] /= np.maximum(total, 1.0)
     return known
 
 

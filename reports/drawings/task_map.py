@@ -24,6 +24,7 @@ WAY_GREY, ROW_GREY, NEIGHBOUR_GREY = "#A8A8A8", "#C4C4C4", "#8C8C8C"
 _ARROW_EVERY_MM = 17.0
 _ROW_LABEL_GAP_MM = 4.0
 _TREES_COUNT = 3
+_LEAST_GROUND_M = 20.0
 _ASLANT = (0.5, -0.5, np.pi - 0.5, np.pi + 0.5)
 PLACE_WORDS = {
     "collection": mark("Collection place"),
@@ -42,7 +43,8 @@ class TaskGround:
     stops
         Trees to tap in walking order: ``row_id``, ``row_no``, points.
     others
-        The other planting places near: ``class``, ``in_task`` (another task taps it), points.
+        The other planting places of the rows near: ``class``, ``passed`` (it stands between trees
+        to tap and isn't one), points.
     walk
         The walking line from first to last stop.
     rows, blocks, obstacles, places
@@ -90,7 +92,7 @@ class PaperFrame:
         """Give the lines, or the outlines, of a geometry on paper, cut at the frame."""
         cut = shapely.intersection(geometry, self.ground)
         parts = shapely.get_parts(cut)
-        kept = [part for part in parts if shapely.get_dimensions(part) >= 1]
+        kept = [part for part in parts if shapely.get_dimensions(part) >= 1 and not part.is_empty]
         return [self._line(shapely.get_coordinates(part)) for part in kept]
 
     def _line(self, xy: NDArray[np.float64]) -> list[Spot]:
@@ -117,8 +119,8 @@ def task_frame(ground: TaskGround, *, width_mm: float, height_mm: float) -> Pape
 def _frame_of(shown: Sequence[BaseGeometry], *, width_mm: float, height_mm: float) -> PaperFrame:
     west, south, east, north = shapely.total_bounds(shown)
     scale = round_scale(
-        wide_m=east - west,
-        high_m=north - south,
+        wide_m=max(east - west, _LEAST_GROUND_M),
+        high_m=max(north - south, _LEAST_GROUND_M),
         width_mm=width_mm - 2 * MARGIN_MM,
         height_mm=height_mm - 2 * MARGIN_MM,
     )
@@ -158,7 +160,7 @@ def draw_task_map(
     shapes = [
         *_ground_shapes(ground, frame),
         Stroke(lines=[_spots(walk)], width_mm=1.3, ink=WAY_GREY, name="way"),
-        *_other_trees(others, frame),
+        *_other_trees(others, frame, _mark_mm(stops)),
         Disc(centres=_spots(stops), radius_mm=_dot_mm(stops), fill=INK, name="stops"),
         Area(rings=_arrows(walk), fill="#000000", ink="#FFFFFF", width_mm=0.15, name="arrows"),
     ]
@@ -203,6 +205,12 @@ def _dot_mm(stops: NDArray[np.float64]) -> float:
     return float(np.clip(0.28 * np.median(gaps), 0.35, 0.8))
 
 
+def _mark_mm(stops: NDArray[np.float64]) -> float:
+    """Give the size of a mark that leaves its neighbour in the row free, mm."""
+    gaps = np.hypot(*np.diff(stops, axis=0).T) if len(stops) > 1 else np.array([3.0])
+    return float(np.clip(0.9 * np.median(gaps), 1.1, 2.3))
+
+
 def _ground_shapes(ground: TaskGround, frame: PaperFrame) -> list[Shape]:
     rows = frame.lines(shapely.multilinestrings(ground.rows.geometry.to_numpy()))
     edges = _edges(ground, frame)
@@ -222,25 +230,27 @@ def _edges(ground: TaskGround, frame: PaperFrame) -> list[list[Spot]]:
 
 
 def _every_mm(line: NDArray[np.float64]) -> NDArray[np.float64]:
-    return shapely.get_coordinates(shapely.segmentize(shapely.LineString(line), 1.0))
+    whole = shapely.LineString(line)
+    if whole.length == 0:
+        return line[:1]
+    return shapely.get_coordinates(shapely.segmentize(whole, 1.0))
 
 
 def _outline(geometry: BaseGeometry) -> BaseGeometry:
     return geometry.boundary if shapely.get_dimensions(geometry) == 2 else geometry
 
 
-def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame) -> list[Shape]:
+def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame, size_mm: float) -> list[Shape]:
+    """Give the trees to pass by as marks, and the rest of the rows near as small grey dots."""
     spots = frame.on_paper(shapely.get_coordinates(others.geometry))
-    elsewhere = others["in_task"].to_numpy(bool)
+    passed = others["passed"].to_numpy(bool)
     shapes: list[Shape] = [
-        Disc(
-            centres=_spots(spots[elsewhere]), radius_mm=0.3, fill=NEIGHBOUR_GREY, name="other task"
-        )
+        Disc(centres=_spots(spots[~passed]), radius_mm=0.25, fill=NEIGHBOUR_GREY, name="other task")
     ]
     for kind, style in CLASS_MARKS.items():
-        chosen = spots[(others["class"] == kind).to_numpy(bool) & ~elsewhere]
+        chosen = spots[(others["class"] == kind).to_numpy(bool) & passed]
         shapes.append(
-            Symbol(centres=_spots(chosen), path=style.path, size_mm=2.3, fill=INK, name=kind)
+            Symbol(centres=_spots(chosen), path=style.path, size_mm=size_mm, fill=INK, name=kind)
         )
     return shapes
 
@@ -248,6 +258,8 @@ def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame) -> list[Shape]:
 def _arrows(walk: NDArray[np.float64]) -> list[list[Spot]]:
     """Give arrow heads along a line, about every `_ARROW_EVERY_MM`."""
     line = shapely.LineString(walk)
+    if line.length == 0:
+        return []
     count = max(1, int(line.length // _ARROW_EVERY_MM))
     at = (np.arange(count) + 0.5) * line.length / count
     here = shapely.get_coordinates(shapely.line_interpolate_point(line, at))
@@ -284,32 +296,30 @@ def _ends(stops: NDArray[np.float64], labels: LabelSheet, words: Words) -> list[
 def _places(
     places: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet, words: Words
 ) -> list[Shape]:
+    """Give the places in the frame as marks, and the names of those where latex is brought."""
+    seen = places[places.intersects(frame.ground)]
+    spots = frame.on_paper(shapely.get_coordinates(seen.geometry))
     shapes: list[Shape] = []
-    seen = places.intersects(frame.ground)
-    for place in places[seen].itertuples():
-        style = PLACE_MARKS[place.kind]
-        x, y = frame.on_paper(shapely.get_coordinates(place.geometry))[0]
-        labels.keep_free(float(x), float(y), 2.3)
-        shapes.append(
-            Symbol(
-                centres=[(float(x), float(y))],
-                path=style.path,
-                size_mm=4.6,
-                fill=INK,
-                name=f"place {place.kind}",
+    for kind, style in PLACE_MARKS.items():
+        chosen = spots[(seen["kind"] == kind).to_numpy(bool)]
+        for x, y in chosen:
+            labels.keep_free(float(x), float(y), 2.3)
+        if len(chosen):
+            shapes.append(
+                Symbol(centres=_spots(chosen), path=style.path, size_mm=4.2, fill=INK, name=kind)
             )
-        )
-    for place in places[seen].itertuples():
-        x, y = frame.on_paper(shapely.get_coordinates(place.geometry))[0]
-        named = getattr(place, "name", None)
-        word = words.say(PLACE_WORDS[place.kind])
-        labels.put_around(
-            Label(x=float(x), y=float(y), text=str(named) if isinstance(named, str) else word),
-            away_mm=(2.6, 4.0, 6.0, 9.0),
-        )
-    collection = places[places["kind"] == "collection"]
-    if len(collection) and not seen[collection.index].any():
-        shapes += _far_place(collection, frame, labels, words)
+    named = seen["name"] if "name" in seen else pd.Series(index=seen.index, dtype=object)
+    for (x, y), kind, name in zip(spots, seen["kind"], named, strict=True):
+        if kind == "collection":
+            word = str(name) if isinstance(name, str) and name else words.say("Collection place")
+            labels.put_around(
+                Label(x=float(x), y=float(y), text=word, bold=True),
+                away_mm=(2.6, 4.0, 6.0, 9.0),
+            )
+    if not (seen["kind"] == "collection").any():
+        collection = places[places["kind"] == "collection"]
+        if len(collection):
+            shapes += _far_place(collection, frame, labels, words)
     return shapes
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import geopandas as gpd
 import numpy as np
@@ -33,7 +34,8 @@ from reports.maps.surroundings import (
     places_content,
 )
 from reports.maps.tree_columns import panel_columns, tree_columns, tree_table
-from reports.maps.web_page import web_page, whole_words
+from reports.maps.web_page import web_page
+from reports.maps.wording import wording_in
 from reports.palette import GIRTH_STEPS, task_style
 from reports.plan_view import PlanView
 
@@ -57,6 +59,7 @@ def block_map(
     block_id: str,
     path: Path,
     *,
+    overview_page: str | None = None,
     words: Mapping[str, str] | None = None,
     language: str = "en",
 ) -> Path:
@@ -70,11 +73,12 @@ def block_map(
         The block.
     path
         The HTML file to write.
+    overview_page
+        Where the cooperative's map lies, as seen from `path`; None for no way back to it.
     words
-        The page's words by name, as in :data:`reports.maps.wording.ENGLISH`; English for those
-        it lacks.
+        Own words by name, as in :data:`reports.maps.wording.ENGLISH`, in place of ours.
     language
-        As in RFC 5646; numbers and dates are written as is usual in it.
+        One of :data:`reports.words.LANGUAGES`; numbers and dates are written as is usual in it.
 
     Returns
     -------
@@ -84,7 +88,7 @@ def block_map(
     Raises
     ------
     SettingError
-        The plan has no such block.
+        The plan has no such block, or there is no catalogue of the language.
     """
     blocks = plan.layers.blocks
     chosen = blocks[blocks["block_id"].eq(block_id)]
@@ -98,9 +102,9 @@ def block_map(
     frame = earth_frame(chosen.geometry.iloc[0], plan.layers.crs)
     text = web_page(
         block_content(plan, block_id, frame=frame)
-        | {"words": whole_words(words), "language": language},
+        | {"overview": None if overview_page is None else quote(overview_page)},
         title=f"{block_id} · {plan.name}",
-        language=language,
+        wording=wording_in(language, own=words),
         latitude=frame.latitude,
         longitude=frame.longitude,
         scripts=SCRIPTS,

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import geopandas as gpd
 import numpy as np
@@ -22,7 +23,8 @@ from reports.maps.surroundings import (
     palette_content,
     places_content,
 )
-from reports.maps.web_page import pack, web_page, whole_words
+from reports.maps.web_page import pack, web_page
+from reports.maps.wording import wording_in
 from reports.palette import CLASS_MARKS
 from reports.plan_view import PlanView
 
@@ -85,9 +87,9 @@ def overview_map(
     frame = earth_frame(area, plan.layers.crs)
     content = overview_content(plan, area, frame=frame, block_pages=block_pages or {})
     text = web_page(
-        content | {"words": whole_words(words), "language": language},
+        content,
         title=plan.name,
-        language=language,
+        wording=wording_in(language, own=words),
         latitude=frame.latitude,
         longitude=frame.longitude,
         scripts=SCRIPTS,
@@ -184,7 +186,7 @@ def _blocks(
             "id": block.block_id,
             "holding": order.get(getattr(block, "holding_id", None), -1),
             "lines": lines,
-            "page": block_pages.get(block.block_id),
+            "page": quote(block_pages[block.block_id]) if block.block_id in block_pages else None,
             "area_ha": _number(getattr(block, "area_ha", None), 2),
             **head,
             "share": _number(state.ready_share, 3),

@@ -13,8 +13,11 @@ import folium
 from branca.element import Element, Figure
 from folium.template import Template
 
-from reports.assets import leaflet_script, leaflet_style, page_file
-from reports.maps.wording import ENGLISH
+from reports.assets import font_style, leaflet_script, leaflet_style, page_file
+from reports.maps.wording import Wording
+
+SCRIPT_FONTS = {"th": "Noto Sans Thai", "ml": "Noto Sans Malayalam"}
+"""Languages in a script that a phone may lack, and the font that the page brings for it."""
 
 
 class Page(Figure):
@@ -39,6 +42,8 @@ class FieldMap(folium.Map):
         """
         {% macro header(this, kwargs) %}
         <meta name="viewport" content="width=device-width, initial-scale=1" />
+        <meta http-equiv="Content-Security-Policy" content="default-src 'none'; img-src data:;
+            font-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'" />
         <script>L_NO_TOUCH = false; L_DISABLE_3D = false;</script>
         {% endmacro %}
         {% macro html(this, kwargs) %}
@@ -86,16 +91,11 @@ def pack(content: Any) -> str:
     return base64.b64encode(zlib.compress(text.encode("utf-8"), 9)).decode("ascii")
 
 
-def whole_words(words: Mapping[str, str] | None) -> dict[str, str]:
-    """Give every word of the maps' wording, English where `words` has none."""
-    return {**ENGLISH, **(words or {})}
-
-
 def web_page(
-    content: Any,
+    content: dict[str, Any],
     *,
     title: str,
-    language: str,
+    wording: Wording,
     latitude: float,
     longitude: float,
     scripts: Sequence[str],
@@ -108,8 +108,10 @@ def web_page(
     ----------
     content
         What the map shows, as JSON can hold it.
-    title, language
-        The page's title, and its language as in RFC 5646, such as ``en``.
+    title
+        The page's title.
+    wording
+        What the page says, and in which language.
     latitude, longitude
         Where the map opens, degrees.
     scripts
@@ -119,13 +121,29 @@ def web_page(
     chunks
         Packed parts by name, which the page unpacks only when they are near.
     """
-    page = Page(title=title, language=language)
+    page = Page(title=title, language=wording.language)
     chart = FieldMap(latitude=latitude, longitude=longitude, start=start)
     page.add_child(chart)
     page.header.add_child(Element(f"<style>{leaflet_style()}{page_file('map.css')}</style>"))
+    if wording.language in SCRIPT_FONTS:
+        page.header.add_child(
+            Element(f"<style>{font_style(SCRIPT_FONTS[wording.language])}</style>")
+        )
     own = "\n".join(page_file(name) for name in scripts)
     page.header.add_child(Element(f"<script>{leaflet_script()}</script><script>{own}</script>"))
-    parts = {"content": pack(content), **(chunks or {})}
+    said = {
+        "words": wording.words,
+        "language": wording.language,
+        "reviewed": wording.reviewed,
+    }
+    page.html.add_child(
+        Element(
+            f'<p id="message" class="message" role="status" '
+            f'data-too-old="{html.escape(wording.words["too_old"])}">'
+            f"{html.escape(wording.words['drawing'])}</p>"
+        )
+    )
+    parts = {"content": pack(content | said), **(chunks or {})}
     for name, packed in parts.items():
         page.html.add_child(
             Element(f'<script type="text/plain" id="packed-{html.escape(name)}">{packed}</script>'),

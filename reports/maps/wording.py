@@ -1,9 +1,22 @@
-"""Every word that stands on a web map, by a short name; a language gives its own for each."""
+"""Every word that stands on a web map, by a short name, in the reader's language.
+
+The catalogue is gettext's, one a language, beside this file; its messages are the English words.
+"""
 
 from __future__ import annotations
 
+import gettext
 from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
 from types import MappingProxyType
+
+from layers.errors import SettingError
+from reports.words import LANGUAGES
+
+DOMAIN = "maps"
+LOCALE_FOLDER = Path(__file__).parent / "locale"
+REVIEWER_MESSAGE = "(name of the person who has read this translation through)"
 
 ENGLISH: Mapping[str, str] = MappingProxyType(
     {
@@ -49,7 +62,6 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "shade": "Hill shade",
         "slope": "Slope",
         "girth_surface": "Girth all round",
-        "lines_and_marks": "Lines and marks",
         "holdings": "Holdings",
         "rows": "Rows",
         "trees": "Trees by class",
@@ -64,7 +76,6 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "key_trees": "Trees",
         "key_lines": "Lines",
         "key_places": "Places",
-        "key_ground": "Ground",
         "key_decisions": "Blocks",
         "slope_deg": "Slope, degrees",
         "girth_cm": "Girth, cm",
@@ -180,14 +191,14 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "decision": "Decision",
         "open_block_map": "Open the block's own map",
         "blocks": "Blocks",
+        "whole_cooperative": "Map of the whole cooperative",
         "blocks_count": "{count} blocks",
         "all": "All",
         "list": "List",
         "come_nearer": "Come nearer to see trees",
         "gauge": "Ring: share of standing trees fit to tap, from the top clockwise, in percent; "
         "thin line: how far it may be off",
-        "made_with": "Drawn with Leaflet 1.9.3 (BSD 2-Clause licence), © Volodymyr Agafonkin, "
-        "© CloudMade.",
+        "unreviewed": "Machine translation, unreviewed.",
         "north_word": "north",
         "north-east_word": "north-east",
         "east_word": "east",
@@ -196,5 +207,66 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "south-west_word": "south-west",
         "west_word": "west",
         "north-west_word": "north-west",
+        "north_letter": "N",
+        "east_letter": "E",
+        "south_letter": "S",
+        "west_letter": "W",
     }
 )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wording:
+    """What a map says in one language.
+
+    Parameters
+    ----------
+    language
+        As in RFC 5646.
+    words
+        By the names in `ENGLISH`.
+    reviewed
+        Whether a person has read the translation through.
+    """
+
+    language: str
+    words: Mapping[str, str]
+    reviewed: bool
+
+
+def wording_in(language: str, *, own: Mapping[str, str] | None = None) -> Wording:
+    """Give what a map says in one language.
+
+    Parameters
+    ----------
+    language
+        One of :data:`reports.words.LANGUAGES`.
+    own
+        Words to say in place of the catalogue's, by the names in `ENGLISH`.
+
+    Raises
+    ------
+    SettingError
+        There is no catalogue of that language.
+
+    Examples
+    --------
+    >>> wording_in("fr").words["row"]
+    'Ligne {row}'
+    """
+    if language not in LANGUAGES:
+        raise SettingError.at(
+            found=f"the language {language}",
+            expected="one of " + ", ".join(LANGUAGES),
+            remedy="Choose one of these.",
+        )
+    if language == "en":
+        return Wording(language="en", words={**ENGLISH, **(own or {})}, reviewed=True)
+    catalogue = gettext.translation(DOMAIN, LOCALE_FOLDER, languages=[language])
+    words = {name: catalogue.gettext(message) for name, message in ENGLISH.items()}
+    reviewer = catalogue.gettext(REVIEWER_MESSAGE)
+    return Wording(
+        language=language,
+        words={**words, **(own or {})},
+        reviewed=reviewer not in ("", REVIEWER_MESSAGE),
+    )

@@ -7,6 +7,7 @@ from reports.sheets.block_sheets import block_sheets, task_sheets
 from reports.sheets.calendars import wall_calendar
 from reports.sheets.cords import cord_table
 from reports.sheets.field_form import field_form
+from reports.sheets.lifetimes import panel_life
 from reports.sheets.opening import opening_report
 from reports.sheets.statement import member_statement
 
@@ -16,6 +17,7 @@ __all__ = [
     "field_form",
     "member_statement",
     "opening_report",
+    "panel_life",
     "task_sheets",
     "wall_calendar",
 ]

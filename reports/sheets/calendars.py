@@ -145,6 +145,8 @@ def _shed_month(month: pd.DataFrame, words: Words) -> list[Part]:
         .unstack("who")
     )
     weekdays = words.weekdays()
+    makes_up = month["kind"].eq("make-up").any()
+    note = words.say("* a day that makes up for rain") if makes_up else ""
     told: list[Part] = []
     for start in range(0, grid.shape[1], _TAPPERS_A_PAGE):
         some = grid.iloc[:, start : start + _TAPPERS_A_PAGE]
@@ -172,7 +174,7 @@ def _shed_month(month: pd.DataFrame, words: Words) -> list[Part]:
                 pad_mm=1.3,
                 lines=True,
                 shade=True,
-                note=words.say("* a day that makes up for rain"),
+                note=note,
             ),
         ]
     return told

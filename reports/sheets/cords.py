@@ -105,5 +105,5 @@ def _side(frame: pd.DataFrame, direction: str, heading: str, words: Words) -> li
     ]
     return [
         parts.heading(heading),
-        parts.table(columns, rows, size_pt=9.5, pad_mm=0.25, shade=True),
+        parts.table(columns, rows, size_pt=9.5, pad_mm=0.7, shade=True),
     ]

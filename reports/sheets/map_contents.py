@@ -10,8 +10,8 @@ import pandas as pd
 from reports.drawings.obstacle_lines import OBSTACLE_WORDS, obstacle_shapes
 from reports.drawings.scales import scale_bar
 from reports.drawings.strokes import Disc, Drawing, Shape, Stroke, Symbol
-from reports.drawings.task_map import NEIGHBOUR_GREY, WAY_GREY, TaskGround
-from reports.palette import CLASS_MARKS, INK
+from reports.drawings.task_map import NEIGHBOUR_GREY, PLACE_WORDS, WAY_GREY, TaskGround
+from reports.palette import CLASS_MARKS, INK, PLACE_MARKS
 from reports.sheets.row_runs import OTHER_TASK
 from reports.words import Words, mark
 
@@ -29,14 +29,14 @@ _SAMPLE_MM = 3.6
 
 
 def kinds_near(ground: TaskGround) -> set[str]:
-    """Give every kind of tree and obstacle that a task's map may show."""
-    kinds = set(ground.others.loc[~ground.others["in_task"], "class"].dropna())
-    elsewhere = {OTHER_TASK} if ground.others["in_task"].any() else set()
-    return kinds | elsewhere | set(ground.obstacles["kind"])
+    """Give every kind of tree, place and obstacle that a task's map may show."""
+    passed = ground.others["passed"]
+    kinds = set(ground.others.loc[passed, "class"].dropna()) | set(ground.obstacles["kind"])
+    return kinds | set(ground.places["kind"]) | (set() if passed.all() else {OTHER_TASK})
 
 
 def kinds_shown(drawn: Drawing) -> set[str]:
-    """Give the kinds of tree and obstacle that a drawn map shows."""
+    """Give the kinds of tree, place and obstacle that a drawn map shows."""
     kinds = set()
     for shape in drawn.shapes:
         if isinstance(shape, Symbol | Disc) and shape.centres:
@@ -59,13 +59,17 @@ def legend(kinds: Collection[str], words: Words) -> list[dict[str, Any]]:
         if kind in kinds and kind in PASS_WORDS:
             symbol = Symbol(centres=middle, path=style.path, size_mm=2.6, fill=INK)
             items.append(_item(words.say(PASS_WORDS[kind]), symbol))
+    for kind, style in PLACE_MARKS.items():
+        if kind in kinds:
+            symbol = Symbol(centres=middle, path=style.path, size_mm=3.2, fill=INK)
+            items.append(_item(words.say(PLACE_WORDS[kind]), symbol))
     for kind, word in OBSTACLE_WORDS.items():
         if kind in kinds:
             sample = obstacle_shapes(kind, [[(0.6, half), (8.4, half)]])
             items.append(_item(words.say(word), *sample, wide_mm=9.0))
     if OTHER_TASK in kinds:
         grey = Disc(centres=middle, radius_mm=0.5, fill=NEIGHBOUR_GREY)
-        items.append(_item(words.say("other task"), grey))
+        items.append(_item(words.say("tree not of this task"), grey))
     return items
 
 

@@ -18,7 +18,6 @@ from reports.plan_view import PlanView
 from reports.words import Words, mark
 
 DIRECTION_WORDS = {"down": mark("Downward"), "up": mark("Upward")}
-_STANDING_MM = 18.0
 _GirthAndPanels = tuple[float, str, int]
 
 
@@ -33,17 +32,18 @@ class MarkingDesk:
     words
         The language.
     width_mm, height_mm
-        The room for the drawings, millimetres.
+        The room for the unrolled bark, millimetres.
+    standing_mm
+        The room for the standing tree, width and height, millimetres.
     """
 
     standard: OpeningStandard
     words: Words
     width_mm: float
     height_mm: float
+    standing_mm: tuple[float, float]
     _guides: dict[_GirthAndPanels, MarkingGuide] = field(default_factory=dict, repr=False)
-    _drawn: dict[tuple[float, str, int, bool], tuple[Drawing, ...]] = field(
-        default_factory=dict, repr=False
-    )
+    _barks: dict[tuple[_GirthAndPanels, bool], Drawing] = field(default_factory=dict, repr=False)
 
     def guide(self, girth_cm: float, direction: str, panels: int) -> MarkingGuide:
         """Give the guide of a girth (cm), a direction and a number of panels."""
@@ -54,20 +54,22 @@ class MarkingDesk:
             )
         return self._guides[key]
 
-    def drawings(self, guide: MarkingGuide, *, alone: bool) -> tuple[Drawing, ...]:
-        """Give the unrolled bark, beside a standing tree where the guide stands alone."""
-        key = (guide.girth_cm, guide.direction, guide.panel_count, alone)
-        if key not in self._drawn:
-            if alone:
-                width_mm = self.width_mm - _STANDING_MM - 2.5
-                bark = unrolled_trunk(guide, width_mm=width_mm, height_mm=self.height_mm)
-                tree = standing_tree(guide, width_mm=_STANDING_MM, height_mm=self.height_mm)
-                self._drawn[key] = (bark, tree)
-            else:
-                half_mm = self.width_mm / 2 - 1.5
-                bark = unrolled_trunk(guide, width_mm=half_mm, height_mm=self.height_mm)
-                self._drawn[key] = (bark,)
-        return self._drawn[key]
+    def bark(self, guide: MarkingGuide, *, alone: bool) -> Drawing:
+        """Give the unrolled bark, half as wide where another guide stands beside it."""
+        key = ((guide.girth_cm, guide.direction, guide.panel_count), alone)
+        if key not in self._barks:
+            width_mm = self.width_mm if alone else self.width_mm / 2 - 1.5
+            self._barks[key] = unrolled_trunk(guide, width_mm=width_mm, height_mm=self.height_mm)
+        return self._barks[key]
+
+    def standing(self, panels: pd.DataFrame | None) -> dict[str, Any] | None:
+        """Give the standing tree of a task whose trees are tapped in one direction; else None."""
+        if panels is None or panels["direction"].nunique() != 1:
+            return None
+        wide_mm, high_mm = self.standing_mm
+        guide = self._usual(panels, str(panels["direction"].iloc[0]))
+        drawn = standing_tree(guide, width_mm=wide_mm, height_mm=high_mm)
+        return {"drawing": drawn.for_sheet()}
 
     def marking(self, panels: pd.DataFrame | None) -> list[dict[str, Any]]:
         """Give the marking of each direction that a task's trees are tapped in.
@@ -90,20 +92,30 @@ class MarkingDesk:
         shares = np.linspace(0.05, 0.95, 4 if alone else 2)
         shown = np.unique(np.round(np.quantile(girths, shares)))
         named = [self._near(girth, direction, girths, counts) for girth in shown]
-        guide = self._near(float(np.round(np.median(girths))), direction, girths, counts)
-        drawings = self.drawings(guide, alone=alone)
+        guide = self._usual(panels, direction)
+        bark = self.bark(guide, alone=alone)
         lines = marking_lines(guide, self.words)
         if not alone:
             lines = [{"key": "", "text": self.words.say(DIRECTION_WORDS[direction])}, lines[0]]
         say = self.words.say
         return {
-            "drawings": [drawing.for_sheet() for drawing in drawings],
+            "drawing": bark.for_sheet(),
             "lines": lines,
-            "scale_words": self._said(guide, drawings),
+            "scale_words": say(
+                "{direction}: bark unrolled, girth {girth} cm, 1:{scale}, heights in cm.",
+                direction=say(DIRECTION_WORDS[direction]),
+                girth=self.words.number(guide.girth_cm),
+                scale=_scale_words(bark, self.words),
+            ),
             "head": [say("Girth"), say("Panel"), say("Cut"), say("Drop")],
             "rows": [self._sizes(sizes) for sizes in named],
             "table_title": say("Sizes by girth, all in cm"),
         }
+
+    def _usual(self, panels: pd.DataFrame, direction: str) -> MarkingGuide:
+        girths = panels["girth_cm"].to_numpy(float)
+        counts = panels["panel_count"].to_numpy(int)
+        return self._near(float(np.round(np.median(girths))), direction, girths, counts)
 
     def _near(
         self, girth_cm: float, direction: str, girths: np.ndarray, counts: np.ndarray
@@ -115,24 +127,6 @@ class MarkingDesk:
         number = self.words.number
         sizes = (guide.panel_width_cm, guide.cut_length_cm, guide.drop_cm)
         return [number(guide.girth_cm), *[number(size, 1) for size in sizes]]
-
-    def _said(self, guide: MarkingGuide, drawings: tuple[Drawing, ...]) -> str:
-        girth = self.words.number(guide.girth_cm)
-        scales = [_scale_words(drawing, self.words) for drawing in drawings]
-        if len(drawings) == 1:
-            return self.words.say(
-                "{direction}: bark unrolled, girth {girth} cm, 1:{scale}, heights in cm.",
-                direction=self.words.say(DIRECTION_WORDS[guide.direction]),
-                girth=girth,
-                scale=scales[0],
-            )
-        return self.words.say(
-            "Bark unrolled, girth {girth} cm, 1:{scale}. At the right the standing tree,"
-            " 1:{standing}. Heights in cm above the ground.",
-            girth=girth,
-            scale=scales[0],
-            standing=scales[1],
-        )
 
 
 def _scale_words(drawn: Drawing, words: Words) -> str:

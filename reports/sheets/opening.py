@@ -191,7 +191,7 @@ def _girths(
         ),
         alt=heading,
         width_mm=188.0,
-        height_mm=62.0,
+        height_mm=60.0,
     )
     return [parts.heading(heading), drawn]
 
@@ -222,12 +222,12 @@ def _facings(plan: PlanView, words: Words) -> list[Part]:
         lambda: sun_rose(rose, face_deg=faces, words=words),
         alt=title,
         width_mm=84.0,
-        height_mm=98.0,
+        height_mm=84.0,
     )
     return [
         parts.beside(
             [parts.heading(title), drawn],
-            [parts.heading(words.say("Which way the cut faces")), parts.table(columns, rows)],
+            [parts.heading(words.say("Direction of the cut")), parts.table(columns, rows)],
             widths=("84mm", "1fr"),
         )
     ]

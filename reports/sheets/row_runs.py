@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 OTHER_TASK = "other task"
 
@@ -19,8 +20,9 @@ class RowRun:
     ----------
     block_id, row_no
         Where it is.
-    first_tree, last_tree
-        Number in the row of the first and the last tree to tap, in walking order.
+    stretches
+        Numbers in the row of the first and the last tree to tap of each stretch, in walking order;
+        more than one where the way leaves the row and comes back.
     to_tap
         How many to tap.
     passed
@@ -30,8 +32,7 @@ class RowRun:
 
     block_id: str
     row_no: int
-    first_tree: int
-    last_tree: int
+    stretches: tuple[tuple[int, int], ...]
     to_tap: int
     passed: Mapping[str, tuple[int, ...]]
 
@@ -62,8 +63,9 @@ def row_runs(
     Returns
     -------
     dict of str to list of RowRun
-        Keyed by task. A row that the way leaves and comes back to stands once, where the way
-        first enters it, when more than half as many stretches again as rows would be listed.
+        Keyed by task. Rows stand in walking order, one that the way leaves and comes back to as
+        often as it does; where that makes more than half as many lines again as rows, each row
+        stands once, where the way first enters it.
     """
     placed = pd.DataFrame(trees[["tree_id", "row_id", "block_id", "tree_no"]]).merge(
         pd.DataFrame(rows[["row_id", "row_no"]]), on="row_id", how="left", validate="many_to_one"
@@ -81,11 +83,19 @@ def row_runs(
 
 def _stretches(task: pd.DataFrame) -> list[pd.DataFrame]:
     row_ids = task["row_id"].to_numpy(str)
-    starts = np.flatnonzero(np.r_[True, row_ids[1:] != row_ids[:-1]])
+    enters = np.r_[True, row_ids[1:] != row_ids[:-1]]
+    starts = np.flatnonzero(enters)
+    task = task.assign(way_part=np.cumsum(enters))
     if len(starts) > 1.5 * len(set(row_ids)):
         return [row for _, row in task.groupby("row_id", sort=False)]
     ends = [*starts[1:], len(task)]
     return [task.iloc[start:end] for start, end in zip(starts, ends, strict=True)]
+
+
+def _parts(numbers: NDArray[np.int_], parts: NDArray[np.int_]) -> tuple[tuple[int, int], ...]:
+    starts = np.flatnonzero(np.r_[True, parts[1:] != parts[:-1]])
+    ends = np.r_[starts[1:], len(parts)] - 1
+    return tuple(zip(numbers[starts].tolist(), numbers[ends].tolist(), strict=True))
 
 
 class _Rows:
@@ -117,8 +127,7 @@ class _Rows:
         return RowRun(
             block_id=str(first["block_id"]),
             row_no=int(first["row_no"]),
-            first_tree=int(tapped[0]),
-            last_tree=int(tapped[-1]),
+            stretches=_parts(tapped, stretch["way_part"].to_numpy(int)),
             to_tap=len(tapped),
             passed=passed,
         )

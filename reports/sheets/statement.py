@@ -7,6 +7,7 @@ from typing import Protocol
 
 import pandas as pd
 
+from estate.crop import total_crop
 from layers.errors import SettingError
 from reports.charts import DECISION_WORDS, crop_by_month
 from reports.plan_view import PlanView
@@ -30,7 +31,7 @@ CLASS_WORDS = {
 
 
 class CropPlan(PlanView, Protocol):
-    """A plan with its expected crop: [task_id, member, month, dry_rubber_kg, low_kg, high_kg]."""
+    """A plan with its expected crop, as :func:`estate.crop.expected_crop` gives it."""
 
     @property
     def crop(self) -> pd.DataFrame:
@@ -176,9 +177,7 @@ def _crop(plan: CropPlan, member: str, words: Words) -> list[Part]:
     own = plan.crop[plan.crop["member"] == member]
     if own.empty:
         return []
-    months = own.groupby("month", as_index=False, sort=True)[
-        ["dry_rubber_kg", "low_kg", "high_kg"]
-    ].sum()
+    months = total_crop(own, ["month"])
     say = words.say
     drawn = parts.chart(
         lambda: crop_by_month(months, words=words),

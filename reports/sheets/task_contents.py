@@ -25,9 +25,10 @@ _PASSED_TOGETHER = {
     mark("empty"): ("vacant", "dead"),
     mark("other task"): (OTHER_TASK,),
 }
-MAP_WIDTH_MM = {"a4": 112.0, "a5": 128.5}
+MAP_WIDTH_MM = {"a4": 109.0, "a5": 128.5}
 LEAST_MAP_MM, MOST_MAP_MM = 62.0, 150.0
-_GUIDE_MM = {"a4": (82.0, 56.0), "a5": (66.0, 46.0)}
+_BARK_MM = {"a4": (60.0, 52.0), "a5": (66.0, 46.0)}
+_STANDING_MM = (18.0, 34.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,8 +87,14 @@ def prepare_sheets(
     panels = task_panels(plan, tasks)
     members = members_of(plan)
     mornings = task_days(plan.roster)
-    width_mm, height_mm = _GUIDE_MM[paper]
-    desk = MarkingDesk(standard=plan.standard, words=words, width_mm=width_mm, height_mm=height_mm)
+    width_mm, height_mm = _BARK_MM[paper]
+    desk = MarkingDesk(
+        standard=plan.standard,
+        words=words,
+        width_mm=width_mm,
+        height_mm=height_mm,
+        standing_mm=_STANDING_MM,
+    )
     sheets = []
     for task_id, ground in task_grounds(plan, list(task_ids)):
         task = sums.loc[task_id]
@@ -98,9 +105,11 @@ def prepare_sheets(
             "name": words.say("Task {task}", task=task_id),
             "place": block_words(blocks, members, words),
             "facts": _facts(task, tapper_name(layers.tappers, days), words),
-            "rows": [_row(run, words, many=len(blocks) > 1) for run in runs[task_id]],
+            "rows": _rows(runs[task_id], words, many=len(blocks) > 1),
+            "entered_often": any(len(run.stretches) > 1 for run in runs[task_id]),
             "faces": faces(panels.get(task_id), blocks, words),
             "marking": desk.marking(panels.get(task_id)),
+            "standing": desk.standing(panels.get(task_id)),
             "dates": shown,
             "make_up": make_up,
             "cautions": cautions(words, high_knife=bool(task["needs_high_knife"])),
@@ -128,15 +137,33 @@ def _facts(task: pd.Series, tapper: str, words: Words) -> list[dict[str, str]]:
     ]
 
 
-def _row(run: RowRun, words: Words, *, many: bool) -> dict[str, str]:
-    passed = []
-    for said, kinds in _PASSED_TOGETHER.items():
-        numbers = sorted(number for kind in kinds for number in run.passed.get(kind, ()))
-        if numbers:
-            passed.append(f"{words.say(said)} {number_ranges(tuple(numbers))}")
-    return {
-        "row": f"{run.block_id} {run.row_no}" if many else str(run.row_no),
-        "from_to": f"{run.first_tree} → {run.last_tree}",
-        "to_tap": str(run.to_tap),
-        "passed": "; ".join(passed),
-    }
+def _rows(runs: Sequence[RowRun], words: Words, *, many: bool) -> list[dict[str, str]]:
+    """Give the list of rows; each block's name over its rows where there are many blocks."""
+    told, block_id = [], ""
+    for run in runs:
+        heads = many and run.block_id != block_id
+        block_id = run.block_id
+        named = words.count("Block {blocks}", "Blocks {blocks}", 1, blocks=run.block_id)
+        passed = []
+        for said, kinds in _PASSED_TOGETHER.items():
+            numbers = sorted(number for kind in kinds for number in run.passed.get(kind, ()))
+            if numbers:
+                passed.append(f"{words.say(said)} {number_ranges(tuple(numbers))}")
+        told.append(
+            {
+                "block": named if heads else "",
+                "row": str(run.row_no),
+                "from_to": _from_to(run),
+                "to_tap": str(run.to_tap),
+                "passed": "; ".join(passed),
+            }
+        )
+    return told
+
+
+def _from_to(run: RowRun) -> str:
+    """Write the way in a row; where it is left and entered again, its range and how often."""
+    if len(run.stretches) == 1:
+        return "{} → {}".format(*run.stretches[0])
+    numbers = [number for stretch in run.stretches for number in stretch]
+    return f"{min(numbers)}–{max(numbers)} ({len(run.stretches)}×)"

@@ -43,13 +43,15 @@ def task_grounds(plan: PlanView, task_ids: list[str]) -> Iterator[tuple[str, Tas
         west, south, east, north = stops.total_bounds
         about = shapely.box(west - _ABOUT_M, south - _ABOUT_M, east + _ABOUT_M, north + _ABOUT_M)
         near = _near(placed, about)
-        others = near[near["task_id"] != task_id]
+        others = near[
+            (near["task_id"] != task_id) & near["block_id"].isin(stops["block_id"].unique())
+        ]
         window = about.buffer(3 * _ABOUT_M)
         yield (
             task_id,
             TaskGround(
                 stops=stops,
-                others=others.assign(in_task=others["task_id"].notna()),
+                others=others.assign(passed=_passed(others, stops)),
                 walk=walk,
                 rows=_near(layers.rows, window),
                 blocks=_near(layers.blocks, window),
@@ -57,6 +59,13 @@ def task_grounds(plan: PlanView, task_ids: list[str]) -> Iterator[tuple[str, Tas
                 places=layers.places,
             ),
         )
+
+
+def _passed(others: gpd.GeoDataFrame, stops: gpd.GeoDataFrame) -> pd.Series:
+    """Say which trees stand between those to tap in their row, and no task taps them."""
+    reach = stops.groupby("row_id")["tree_no"].agg(["min", "max"])
+    low, high = (others["row_id"].map(reach[end]) for end in ("min", "max"))
+    return others["task_id"].isna() & (others["tree_no"] >= low) & (others["tree_no"] <= high)
 
 
 def _near(layer: gpd.GeoDataFrame, window: shapely.Polygon) -> gpd.GeoDataFrame:
@@ -77,8 +86,11 @@ def tasks_of_block(plan: PlanView, block_id: str) -> list[str]:
 
 
 def members_of(plan: PlanView) -> pd.Series:
-    """Give each block's member, by ``block_id``."""
-    joined = plan.layers.blocks[["block_id", "holding_id"]].merge(
-        pd.DataFrame(plan.layers.holdings[["holding_id", "member"]]), on="holding_id", how="left"
-    )
-    return joined.set_index("block_id")["member"].fillna("")
+    """Give each block's member, by ``block_id``; empty where the layers don't say."""
+    blocks, holdings = plan.layers.blocks, plan.layers.holdings
+    by_block = pd.Series("", index=pd.Index(blocks["block_id"]), dtype=object)
+    if "holding_id" not in blocks or "member" not in holdings:
+        return by_block
+    named = holdings.dropna(subset=["member"]).set_index("holding_id")["member"]
+    owners = blocks["holding_id"].map(named.astype(str)).fillna("")
+    return pd.Series(owners.to_numpy(object), index=by_block.index)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import gettext
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -70,6 +71,16 @@ class Words:
         """
         said = self._catalogue.gettext(message)
         return said.format(**parts) if parts else said
+
+    def say_each(self, messages: Mapping[str, str]) -> dict[str, str]:
+        """Give every message of a mapping in this language, by the same names.
+
+        Examples
+        --------
+        >>> words_in("fr").say_each({"way": "north"})
+        {'way': 'nord'}
+        """
+        return {name: self._catalogue.gettext(message) for name, message in messages.items()}
 
     def count(self, one: str, many: str, number: int, **parts: object) -> str:
         """Give the form of a message that fits `number`, which it may name as ``{number}``.

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from estate.girth.age_curve import fit_growth_curve
-from estate.girth.growth import age_years, fit_growth, in_tapping, trade_girth_cm
+from estate.girth.ages import age_years, in_tapping, trade_girth_cm
+from estate.girth.growth import fit_growth
 from layers.errors import SettingError
 from tests.estate.girth_stands import stand
 from tests.estate.open_data import orange_trees
@@ -106,7 +107,7 @@ def test_a_block_without_repeats_has_the_trades_increment_and_slows_in_tapping()
     none = pd.DataFrame({"tree_id": [], "girth_cm": [], "measured_at": []})
     model = fit_growth(trees, none, blocks, ON).blocks
     # About 7 cm a year untapped; 2.56 to 2.62 in tapping (Atsin et al., secondary).
-    assert model["increment_cm"].tolist() == [7.0, 2.6, 2.6]
+    assert model["increment_cm"].tolist() == pytest.approx([7.0, 2.6, 2.6])
     assert in_tapping(blocks, ON).tolist() == [False, True, True]
 
 
@@ -122,3 +123,29 @@ def test_age_and_the_trades_girth():
     assert np.isnan(age_years(["2020-01-20", None], ON)[1])
     # 7 cm a year from half a year on to 7 years, then 2.6: 6.5 × 7 + 5 × 2.6.
     assert trade_girth_cm([12.0], opened_at=[7.0]) == pytest.approx([58.5])
+
+
+def test_lives_taped_many_times_give_a_curve_that_slows():
+    rng = np.random.default_rng(8)
+    blocks = pd.DataFrame(
+        {"block_id": ["B1", "B2"], "planted_on": pd.to_datetime(["2019-06-01", "2020-06-01"])}
+    )
+    rows = []
+    for block, final in (("B1", 60.0), ("B2", 70.0)):
+        planted = blocks.set_index("block_id").loc[block, "planted_on"]
+        for tree in range(20):
+            own = final + rng.normal(0.0, 5.0)
+            for year in range(2, 7):
+                when = planted + pd.Timedelta(days=365.25 * year)
+                if when < ON:
+                    girth = own / (1.0 + np.exp((3.0 - year) / 1.2)) + rng.normal(0.0, 0.5)
+                    rows.append((f"{block}-{tree}", block, girth, when))
+    tapes = pd.DataFrame(rows, columns=["tree_id", "block_id", "girth_cm", "measured_at"])
+    trees = tapes[["tree_id", "block_id"]].drop_duplicates()
+    model = fit_growth(trees, tapes[["tree_id", "girth_cm", "measured_at"]], blocks, ON)
+    assert model.curve.final["B1"] == pytest.approx(60.0, abs=4.0)
+    assert model.curve.final["B2"] == pytest.approx(70.0, abs=4.0)
+    age = age_years(blocks["planted_on"], ON)
+    share = 1.0 / (1.0 + np.exp((3.0 - np.array([age, age + 1.0])) / 1.2))
+    expected = np.array([60.0, 70.0]) * (share[1] - share[0])
+    assert model.blocks["increment_cm"].to_numpy() == pytest.approx(expected, rel=0.25)

@@ -92,6 +92,19 @@ def test_each_block_gets_its_trees_by_its_own_way(intake: Intake) -> None:
     assert trees["tree_id"].iloc[0] == "B1-R01-T001"
 
 
+def test_sources_say_what_became_what(intake: Intake) -> None:
+    became = {(source.file, source.layer): (source.rows, source.crs) for source in intake.sources}
+    assert became == {
+        ("holdings.geojson", "holdings"): (2, "WGS 84 / UTM zone 48S"),
+        ("blocks.gpkg (anything)", "blocks"): (3, "WGS 84"),
+        ("rows.kml", "rows"): (2, "WGS 84"),
+        ("trees_b3.gpkg (x)", "trees"): (770, "WGS 84 / UTM zone 48S"),
+        ("girth_a.csv", "girth"): (2, "WGS 84"),
+        ("along rows", "trees"): (36, ""),
+        ("set out", "trees"): (600, ""),
+    }
+
+
 def test_headings_in_other_units_are_turned_and_said(intake: Intake) -> None:
     assert intake.layers.girth["girth_cm"].tolist() == [45.5, 50.0]
     assert any("Girth (mm)" in fault.found for fault in intake.faults)
@@ -476,3 +489,40 @@ def test_girths_without_a_place_or_a_number_stop(tmp_path: Path) -> None:
     lonlat()[["girth_cm"]].to_csv(tmp_path / "girth.csv", index=False)
     with pytest.raises(IntakeError, match="without coordinates"):
         bring_in(tmp_path)
+
+
+def test_places_from_waypoints_take_their_kind_from_the_type(tmp_path: Path) -> None:
+    simple(tmp_path)
+    (tmp_path / "places.gpx").write_text(
+        gpx("<name>ford</name><type>Crossing</type>", "<name>shed</name><sym>collection</sym>")
+    )
+    places = bring_in(tmp_path).layers.places.sort_values("name")
+    assert places[["name", "kind"]].to_numpy().tolist() == [
+        ["ford", "crossing"],
+        ["shed", "collection"],
+    ]
+
+
+def test_trees_between_drawn_rows_and_on_one_spot_are_told(tmp_path: Path) -> None:
+    simple(tmp_path)
+    line = shapely.LineString([(X + 20, Y + 20), (X + 20, Y + 120)])
+    gpd.GeoDataFrame({"block_id": ["B1"], "row_no": [4]}, geometry=[line], crs=ZONE).to_file(
+        tmp_path / "rows.geojson"
+    )
+    spots = [(20.4, 30.0), (19.7, 36.0), (19.8, 36.1), (26.0, 50.0)]
+    gpd.GeoDataFrame(
+        geometry=[shapely.Point(X + east, Y + north) for east, north in spots], crs=ZONE
+    ).to_file(tmp_path / "trees.geojson")
+    intake = bring_in(tmp_path)
+    told = {fault.found for fault in intake.faults}
+    assert "a tree 6 m from the nearest drawn row" in told
+    assert "a tree on the spot of B1-R04-T002" in told
+    # Steps that keep to no planting distance are counted one by one.
+    assert intake.layers.trees["tree_no"].tolist() == [1, 2, 3, 4]
+
+
+def test_a_block_planted_after_its_girths_is_told(tmp_path: Path) -> None:
+    simple(tmp_path)
+    lonlat().assign(measured_at="2014-01-01T08:00:00Z").to_csv(tmp_path / "girth.csv", index=False)
+    told = {fault.found for fault in bring_in(tmp_path).faults}
+    assert "planted_on 2014-05-01" in told

@@ -33,8 +33,9 @@ def core(word):
 
 
 def overlaps(page):
-    """Pairs of words on a page whose letters cover one another."""
-    words = [word for word in page.extract_words(use_text_flow=False) if word["upright"]]
+    """Pairs of words on a page whose letters cover one another; turned words are left out."""
+    upright = page.filter(lambda thing: abs(thing.get("matrix", (1.0,))[0]) > 0.5)
+    words = upright.extract_words(use_text_flow=False)
     boxes = [(core(word), word["text"]) for word in words]
     boxes.sort()
     return [

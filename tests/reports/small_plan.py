@@ -489,6 +489,8 @@ def crop_frame(task_sums):
             "task_id": frame["task_id"],
             "member": MEMBERS[0],
             "month": frame["month"],
+            "shared_sd": 0.2,
+            "own_sd": 0.1,
             "dry_rubber_kg": dry.round(1),
             "low_kg": (dry * 0.7).round(1),
             "high_kg": (dry * 1.3).round(1),

@@ -5,14 +5,15 @@ import pandas as pd
 import pytest
 from matplotlib.figure import Figure
 
+from estate.panels import life_plan, panel_spans
 from reports.charts import (
-    chart_drawing,
     crop_by_month,
     girth_histogram,
     panel_life_chart,
     readiness_chart,
     sun_rose,
 )
+from reports.drawings.chart import chart_drawing
 from reports.words import LANGUAGES, words_in
 from tests.reports.small_plan import small_plan
 
@@ -96,6 +97,15 @@ def test_panels_follow_one_another(life):
     spans = sorted((bar.get_x(), bar.get_x() + bar.get_width()) for bar in axis.patches)
     assert spans == [(0.0, 6.0), (6.0, 10.0)]
     assert "years" in axis.get_xlabel()
+    named = panel_life_chart(life, first_day=datetime.date(2026, 3, 2))
+    assert "Mar 2, 2026" in named.get_xlabel()
+
+
+def test_spans_of_a_real_plan_are_drawn_end_to_end():
+    spans = panel_spans(life_plan(datetime.date(2019, 6, 1), datetime.date(2026, 6, 1)))
+    axis = panel_life_chart(spans)
+    assert len(axis.patches) == len(spans)
+    assert [label.get_text() for label in axis.get_yticklabels()] == list(spans["panel"])
 
 
 def test_a_chart_draws_on_the_axis_it_is_given(plan):

@@ -2,8 +2,16 @@ import datetime
 
 import pytest
 
+from estate.panels import life_plans
 from layers.errors import SettingError
-from reports.sheets import cord_table, field_form, member_statement, opening_report, wall_calendar
+from reports.sheets import (
+    cord_table,
+    field_form,
+    member_statement,
+    opening_report,
+    panel_life,
+    wall_calendar,
+)
 from tests.reports.pages import texts
 from tests.reports.small_plan import MEMBERS, small_plan
 
@@ -62,3 +70,15 @@ def test_the_shed_calendar_has_every_tapper(plan, tmp_path):
     line = next(line for line in said.splitlines() if line.startswith(first))
     assert line.split()[2:] == ["B01-T1", "B02-T1"]
     assert datetime.date(2026, 3, 2) == plan.on
+
+
+def test_the_life_plan_lists_every_panel_of_every_year(plan, tmp_path):
+    blocks = plan.layers.blocks[["block_id", "planted_on"]].iloc[:2]
+    life = life_plans(blocks, plan.on)
+    path = panel_life(life, tmp_path / "life.pdf", name=plan.name, on=plan.on)
+    said = "\n".join(texts(path))
+    for block_id, own in life.groupby("block_id"):
+        assert f"block {block_id}" in said
+        for panel in own["panel"].unique():
+            assert panel in said
+    assert said.count("→") == len(life)

@@ -23,7 +23,7 @@ def plan():
 def pages(plan, tmp_path_factory):
     folder = tmp_path_factory.mktemp("maps")
     return {
-        "young": block_map(plan, "B01", folder / "young.html"),
+        "young": block_map(plan, "B01", folder / "young.html", overview_page="all.html"),
         "mature": block_map(plan, "B02", folder / "mature.html"),
         "overview": overview_map(plan, folder / "all.html", block_pages={"B01": "young.html"}),
     }
@@ -90,7 +90,7 @@ class OutsideLinks(HTMLParser):
 
     def handle_data(self, data):
         if self.inside == "style":
-            self.asked += re.findall(r"@import[^;]*|url\((?!#)[^)]*\)", data)
+            self.asked += re.findall(r"@import[^;]*|url\((?!#|data:)[^)]*\)", data)
 
 
 def test_the_markup_and_styles_ask_for_no_file(pages):
@@ -290,6 +290,19 @@ def test_the_overview_tells_each_blocks_decision_and_leads_to_its_map(plan, over
     assert overview.get_attribute(".sheet a.deep", "href") == "young.html"
 
 
+def test_maps_lead_to_each_other(chromium, pages):
+    with opened(chromium, pages["overview"]) as held:
+        held.page.evaluate("fieldView.choose(fieldView.content.blocks[0])")
+        held.page.click(".sheet a.deep")
+        held.page.wait_for_selector("body[data-ready=yes]")
+        assert "B01" in held.page.title()
+        held.page.evaluate("fieldView.frame.open('about')")
+        held.page.click(".sheet a.deep")
+        held.page.wait_for_selector("body[data-ready=yes]")
+        assert held.page.title() == "Invented cooperative"
+        assert held.faults == []
+
+
 def test_the_overview_unpacks_trees_only_when_they_are_near(plan, overview):
     count = "[...fieldView.treeLayers.values()].filter(Boolean).length"
     overview.evaluate(
@@ -356,8 +369,23 @@ def test_a_plan_without_terrain_tasks_or_sun_still_has_its_map(chromium, plan, t
             assert held.faults == []
 
 
+def test_names_with_markup_are_shown_as_they_are_written(chromium, plan, tmp_path):
+    name = '</script><b onclick=x>Ann & "Bo"</b>'
+    holdings = plan.layers.holdings.assign(member=name)
+    marked = replace(plan, name=name, layers=replace(plan.layers, holdings=holdings))
+    for page in (
+        block_map(marked, "B01", tmp_path / "block.html"),
+        overview_map(marked, tmp_path / "all.html"),
+    ):
+        with opened(chromium, page) as held:
+            assert held.faults == []
+            assert name in held.page.inner_text(".head")
+            assert name in held.page.title()
+            assert held.page.evaluate("document.querySelectorAll('b').length") == 0
+
+
 def test_the_same_plan_gives_the_same_file(plan, pages, tmp_path):
-    again = block_map(plan, "B01", tmp_path / "again.html")
+    again = block_map(plan, "B01", tmp_path / "again.html", overview_page="all.html")
     assert again.read_bytes() == pages["young"].read_bytes()
 
 

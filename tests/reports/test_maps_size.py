@@ -48,7 +48,7 @@ def test_a_block_of_5000_trees_is_light_and_answers_soon(tmp_path):
 
 
 def test_2000_blocks_are_light_and_answer_soon_with_trees_left_packed(tmp_path):
-    plan = small_plan(blocks=2000, rows=5, trees_a_row=10)
+    plan = small_plan(blocks=2000, rows=2, trees_a_row=6)
     page = overview_map(plan, tmp_path / "large.html")
     assert page.stat().st_size < MOST_BYTES
     with browser() as chromium:

@@ -7,11 +7,13 @@ import numpy as np
 import pdfplumber
 import pytest
 
+from estate.panels import life_plans
 from reports.sheets import (
     cord_table,
     field_form,
     member_statement,
     opening_report,
+    panel_life,
     task_sheets,
     wall_calendar,
 )
@@ -25,7 +27,12 @@ def plan():
     return small_plan(blocks=4, rows=12, trees_a_row=20)
 
 
-def write_all(plan, folder, language):
+@pytest.fixture(scope="module")
+def life(plan):
+    return life_plans(plan.layers.blocks[["block_id", "planted_on"]].iloc[:1], plan.on)
+
+
+def write_all(plan, life, folder, language):
     """Every kind of document in a language, by name."""
     later = plan.girths.assign(girth_cm=plan.girths["girth_cm"] + 4)
     grown = {"later": later, "later_on": datetime.date(2027, 3, 2)}
@@ -42,6 +49,9 @@ def write_all(plan, folder, language):
             "cords": lambda path, **common: cord_table(path, **on, **common),
             "form": lambda path, **common: field_form(plan, "B01", design, path, **common),
             "member": lambda path, **common: member_statement(plan, MEMBERS[0], path, **common),
+            "life": lambda path, **common: panel_life(
+                life, path, name=plan.name, on=plan.on, **common
+            ),
             "wall": lambda path, **common: wall_calendar(plan, path, **common),
             "own": lambda path, **common: wall_calendar(plan, path, **own, **common),
             "down": lambda path, **common: task_sheets(plan, ["B01-T1"], path, **common),
@@ -77,8 +87,8 @@ def read(path):
 
 
 @pytest.fixture(scope="module", params=LANGUAGES)
-def documents(request, plan, tmp_path_factory):
-    paths = write_all(plan, tmp_path_factory.mktemp(request.param), request.param)
+def documents(request, plan, life, tmp_path_factory):
+    paths = write_all(plan, life, tmp_path_factory.mktemp(request.param), request.param)
     return {name: read(path) for name, path in paths.items()}
 
 

@@ -31,9 +31,9 @@ def test_rows_come_in_walking_order_with_what_to_pass_by():
         T1=["R1-1", "R1-3", "R1-5", "R1-6", "R2-6", "R2-5", "R2-2", "R2-1"], T2=["R2-4"]
     )
     first, second = row_runs(tasks, trees, rows, classes)["T1"]
-    assert (first.row_no, first.first_tree, first.last_tree, first.to_tap) == (1, 1, 6, 4)
+    assert (first.row_no, first.stretches, first.to_tap) == (1, ((1, 6),), 4)
     assert first.passed == {"vacant": (2,), "dry": (4,)}
-    assert (second.row_no, second.first_tree, second.last_tree, second.to_tap) == (2, 6, 1, 4)
+    assert (second.row_no, second.stretches, second.to_tap) == (2, ((6, 1),), 4)
     assert second.passed == {"immature": (3,), OTHER_TASK: (4,)}
 
 
@@ -49,6 +49,7 @@ def test_a_way_that_goes_to_and_fro_between_rows_lists_each_row_once():
     tasks = tasks_of(T1=["R1-1", "R2-1", "R1-3", "R2-2", "R1-5", "R2-4"])
     runs = row_runs(tasks, trees, rows, classes)["T1"]
     assert [(run.row_no, run.to_tap) for run in runs] == [(1, 3), (2, 3)]
+    assert runs[0].stretches == ((1, 1), (3, 3), (5, 5))
 
 
 def test_every_tree_to_tap_is_counted_once():

@@ -58,9 +58,8 @@ def pages(desk: Desk) -> Blueprint:
             store.confirm(desk.project, point, tree or None, on=date.today())
         where = f"is on {tree}" if tree else "belongs to no tree"
         flash(f"{point} {where} from the next run on.")
-        block, number = request.form.get("block"), request.form.get("page")
-        back = url_for("points.show", block=block or None, page=number or None, _anchor="doubtful")
-        return redirect(back, 303)
+        block, page = (request.form.get(key) or None for key in ("block", "page"))
+        return redirect(url_for("points.show", block=block, page=page, _anchor="doubtful"), 303)
 
     return part
 

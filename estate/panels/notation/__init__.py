@@ -1,4 +1,4 @@
-"""The trade's open notation for latex harvest systems: read, write, weigh.
+"""The trade's open notation for latex harvest systems: read, write, say, weigh.
 
 May import `layers` and `estate.figures` only.
 """
@@ -16,6 +16,7 @@ from estate.panels.notation.system import (
     Share,
     Stimulation,
 )
+from estate.panels.notation.words import in_words
 from estate.panels.notation.write import write_notation
 
 __all__ = [
@@ -28,6 +29,7 @@ __all__ = [
     "Period",
     "Share",
     "Stimulation",
+    "in_words",
     "parse_notation",
     "relative_intensity",
     "tappings_per_year",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
@@ -156,7 +157,7 @@ class PanelName:
     def __post_init__(self) -> None:
         _ask(self.letter in ("B", "H"), "panel", self.letter, "B or H")
         _ask(self.bark in BARKS, "panel", self.bark, "one of " + ", ".join(BARKS))
-        _ask(1 <= self.number <= 20, "panel", self.number, "a number of 1 to 20")
+        _ask(1 <= self.number <= 40, "panel", self.number, "a number of 1 to 40")
 
     def __str__(self) -> str:
         return f"{self.letter}{self.bark}-{self.number}"
@@ -221,6 +222,12 @@ class Stimulation:
             "at most the rounds planned",
         )
         _ask(
+            not self.spacing or re.fullmatch(r"\d{0,2}[dwm]", self.spacing) is not None,
+            "stimulation",
+            self.spacing,
+            "a spacing such as m, w or 2w",
+        )
+        _ask(
             not self.spacing or self.rounds is not None,
             "stimulation",
             self.spacing,
@@ -269,6 +276,12 @@ class CutSystem:
             "every 1 to 31 days",
         )
         _ask(len(self.change) != 1, "change", self.change, "two turns or more")
+        _ask(
+            all(re.fullmatch(r"\d{0,3}[tdwmy]", turn) for turn in self.change),
+            "change",
+            self.change,
+            "turns such as t, w or 8m",
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -433,7 +433,7 @@ class BlockView {
 }
 
 async function startBlockMap(map) {
-  const content = await unpack("content");
+  const content = await unpackContent();
   const view = new BlockView(map, content);
   view.start();
   window.fieldView = view;

@@ -48,6 +48,8 @@ function aboutPage(view) {
     view.content.sun ? make("button", {
       class: "plain", type: "button", onclick: () => view.frame.open("sun"),
     }, view.say("rose_title")) : null,
+    view.content.overview ? make("p", {}, make("a", { class: "deep", href: view.content.overview },
+      view.say("whole_cooperative"))) : null,
     make("p", { class: "foot" }, head.name),
   ].filter(Boolean);
 }
@@ -98,6 +100,7 @@ function keyPage(view) {
       ...tasks.map((task) => keyLine(linePicture(task.style, true),
         view.say("task") + " " + task.id)),
       tasks.length ? keyLine(linePicture(tasks[0].style, true), view.say("walk_line")) : null,
+      tasks.length ? keyLine(flagPicture(tasks[0].style), view.say("walk_start")) : null,
       keyLine(linePicture(palette.lines.row), view.say("row_line")),
       keyLine(linePicture(palette.lines.block), view.say("block_line")),
       keyLine(linePicture(palette.lines.holding), view.say("holding_line")),
@@ -105,7 +108,7 @@ function keyPage(view) {
       ground.contour_m ? keyLine(linePicture(palette.lines.contour),
         view.say("contour_every", { metres: view.wording.number(ground.contour_m,
           ground.contour_m < 1 ? 1 : 0) })) : null,
-      ...lines.map((name) => keyLine(linePicture(palette.lines[name]), view.say(name)))),
+      ...lines.map((name) => keyLine(linePicture(palette.lines[name]), obstacleText(view, name)))),
     kinds.length ? make("h3", {}, view.say("key_places")) : null,
     make("ul", { class: "key" }, ...kinds.map((kind) => keyLine(
       markPicture(palette.places[kind]), view.say(kind)))),
@@ -113,7 +116,7 @@ function keyPage(view) {
     ground.slope ? stepsKey(view, palette.slope.steps, palette.slope.breaks) : null,
     ground.girth ? make("h3", {}, view.say("girth_cm")) : null,
     ground.girth ? stepsKey(view, palette.girth.steps, ground.girth_breaks) : null,
-    make("p", { class: "foot" }, view.say("made_with")),
+    ...keyFoot(view),
   ].filter(Boolean);
 }
 

@@ -250,7 +250,7 @@ function rosePicture(view, size) {
     const letter = drawing("text", {
       x, y, "font-size": 12, "font-weight": 700, "text-anchor": "middle", fill: "#1B1517",
     });
-    letter.textContent = view.say(word + "_word")[0].toUpperCase();
+    letter.textContent = view.say(word + "_letter");
     picture.append(letter);
   }
   return picture;

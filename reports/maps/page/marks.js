@@ -1,7 +1,7 @@
 "use strict";
 // Drawing on Leaflet's canvas: tree marks, rows with their numbers, walks with arrowheads.
 
-const FIELD_FONT = "system-ui, 'Noto Sans', sans-serif";
+const FIELD_FONT = "system-ui, 'Noto Sans', 'Noto Sans Thai', 'Noto Sans Malayalam', sans-serif";
 
 const HALO_FROM_RADIUS = 4;
 

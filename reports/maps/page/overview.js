@@ -139,8 +139,15 @@ class OverviewView {
   drawBlocks() {
     const { content, earth } = this;
     const { lines } = content.palette;
-    this.group("holdings", content.holdings.map((holding) => new FieldArea(
-      earth.lines(holding.lines), { ...lines.holding, width: 1.6 })));
+    this.group("holdings", content.holdings.map((holding) => {
+      const layer = new FieldArea(earth.lines(holding.lines), lines.holding);
+      layer.paint = function paint(context) {
+        const { x, y } = this._rawPxBounds.getSize();
+        const width = Math.min(1.6, Math.min(x, y) / 25);
+        strokeParts(context, this._parts, { ...lines.holding, width, closed: true });
+      };
+      return layer;
+    }));
     this.group("places", [
       ...content.obstacles.map((thing) => new (thing.area ? FieldArea : FieldLine)(
         earth.lines(thing.lines), lines[thing.kind])),
@@ -360,7 +367,7 @@ function decisionPicture(style) {
 }
 
 async function startOverviewMap(map) {
-  const view = new OverviewView(map, await unpack("content"));
+  const view = new OverviewView(map, await unpackContent());
   view.start();
   window.fieldView = view;
   tellReady();

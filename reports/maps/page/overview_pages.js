@@ -140,10 +140,10 @@ function keyPage(view) {
     make("ul", { class: "key wide" }, keyLine(linePicture(palette.lines.holding),
       view.say("holding_line")),
     ...[...new Set(view.content.obstacles.map((thing) => thing.kind))].map((kind) => keyLine(
-      linePicture(palette.lines[kind]), view.say(kind)))),
+      linePicture(palette.lines[kind]), obstacleText(view, kind)))),
     make("ul", { class: "key" }, ...[...new Set(view.content.places.map((place) => place.kind))]
       .map((kind) => keyLine(markPicture(palette.places[kind]), view.say(kind)))),
-    make("p", { class: "foot" }, view.say("made_with")),
+    ...keyFoot(view),
   ];
 }
 

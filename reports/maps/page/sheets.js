@@ -78,7 +78,7 @@ class FieldFrame {
       x: 20, y: 42, "text-anchor": "middle", "font-size": 14, "font-weight": 700,
       fill: "currentColor",
     });
-    first.textContent = word[0].toUpperCase();
+    first.textContent = this.wording.say("north_letter");
     picture.append(
       drawing("path", { d: "M20 2 L31 29 L20 23 Z", fill: "currentColor" }),
       drawing("path", {
@@ -156,21 +156,17 @@ class FieldFrame {
     this.head.lastChild.setAttribute("aria-expanded", String(this.openName === "about"));
   }
 
-  // How much of the map the open sheet covers, so that what was chosen stays in sight.
+  // How much of the map lies under head, bar and sheet, so that what was chosen stays in sight. On
+  // a wide screen they share one column, which is kept free whether a sheet is open or not.
   covered() {
     const whole = this.map.getContainer().getBoundingClientRect();
     const bar = this.bar.getBoundingClientRect();
-    const head = this.head.getBoundingClientRect();
-    const cover = { left: 0, top: head.bottom, bottom: whole.bottom - bar.top };
-    if (!this.sheet.hidden) {
-      const sheet = this.sheet.getBoundingClientRect();
-      if (sheet.width < whole.width * 0.6) {
-        cover.left = sheet.right;
-      } else {
-        cover.bottom = whole.bottom - sheet.top;
-      }
+    if (bar.width < whole.width * 0.6) {
+      return { left: bar.right, top: 0, bottom: 0 };
     }
-    return cover;
+    const sheet = this.sheet.getBoundingClientRect();
+    const foot = this.sheet.hidden ? bar.top : sheet.top;
+    return { left: 0, top: this.head.getBoundingClientRect().bottom, bottom: whole.bottom - foot };
   }
 
   bringToSight(latLng, zoom) {
@@ -250,3 +246,22 @@ function nightButton(view) {
   tell();
   return button;
 }
+
+// An obstacle's kind, and whether any of that kind is not to be crossed.
+function obstacleText(view, kind) {
+  const barred = view.content.obstacles.some((thing) => thing.kind === kind && !thing.passable);
+  return view.say(kind) + (barred ? ", " + view.say("no_crossing") : "");
+}
+
+function flagPicture(style) {
+  return drawing("svg", {
+    viewBox: "0 0 44 18", width: 44, height: 18, "aria-hidden": "true", class: "mark",
+  }, drawing("path", { d: "M8 1 L38 1 L34 12 L8 12 Z M7 1 L9 1 L9 18 L7 18 Z", fill: style.stroke }));
+}
+
+function keyFoot(view) {
+  const notes = view.content.reviewed ? [] : [view.say("unreviewed")];
+  return [...notes, LEAFLET_NOTE].map((note) => make("p", { class: "foot" }, note));
+}
+
+const LEAFLET_NOTE = "Leaflet 1.9.3, BSD 2-Clause, © Volodymyr Agafonkin, © CloudMade";

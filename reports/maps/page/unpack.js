@@ -3,6 +3,18 @@
 
 const UNITS_PER_DEGREE = 10000000;
 
+// Give what the page is about, or say that this browser can't unpack it.
+async function unpackContent() {
+  if (!("DecompressionStream" in window)) {
+    const message = document.getElementById("message");
+    message.textContent = message.dataset.tooOld;
+    throw new Error("no DecompressionStream");
+  }
+  // Fonts that the page brings must be there before labels are drawn and measured with them.
+  await Promise.all([...document.fonts].map((font) => font.load()));
+  return unpack("content");
+}
+
 async function unpack(name) {
   const bytes = Uint8Array.from(
     atob(document.getElementById("packed-" + name).textContent), (letter) => letter.charCodeAt(0));
@@ -121,6 +133,7 @@ class Wording {
 // Say that the map is drawn and answers, once the browser has painted it.
 function tellReady() {
   requestAnimationFrame(() => setTimeout(() => {
+    document.getElementById("message").remove();
     performance.mark("field-map-ready");
     document.body.dataset.ready = "yes";
   }, 0));

@@ -1,6 +1,5 @@
 import pytest
 
-from estate.figures import load_figures
 from estate.panels import MarkingPractice, NotationError, bark_use, parse_notation
 from estate.panels.bark import consumption, on_trunk, panel_years
 from layers.errors import SettingError
@@ -54,13 +53,11 @@ def test_weekly_tapping_of_2_5_mm_fills_the_weekly_template():
     assert bark_use("S/2 d7").year_most_cm == pytest.approx(13.0, abs=0.05)
 
 
-def test_quarterly_guide_is_14_cm_a_year():
-    # Viet Nam process (secondary): 3.5 cm a quarter, 14 cm a year; d3 at 1.1 to 1.5 mm, six days
-    # a week: 104 tappings use 11.5 to 15.6 cm, and 14 lies between.
-    quarter = load_figures("bark")["quarter_guide"].value
-    low, high = consumption([1.1, 1.5], 104)
-    assert low < 4 * quarter < high
-    assert 4 * quarter == 14.0
+def test_a_quarterly_guide_of_3_5_cm_bounds_what_d3_uses():
+    # Viet Nam process (secondary): 3.5 cm a quarter, 14 cm a year, for shavings of 1.1 to 1.5 mm.
+    # Six days a week d3 gives 104 tappings, which use 11.5 to 15.6 cm: 14 lies between.
+    low, high = consumption([1.1, 1.5], bark_use("S/2 d3 6d/7").tappings_a_year)
+    assert low < 4 * 3.5 < high
 
 
 def test_panel_life_of_six_years_at_d2():

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from estate.panels import MarkingPractice, bark_use
-from estate.panels.life_blocks import life_plans
+from estate.panels.life_blocks import expected_cuts, life_plans
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Stage, solve
 from estate.panels.lifetime import life_plan, panel_spans
@@ -298,6 +298,29 @@ def test_no_panel_is_opened_for_a_month_or_two():
     assert (plan.loc[~last, "months"] >= 3).all()
 
 
+def test_cuts_that_nobody_measured_are_where_the_plan_would_have_them():
+    opened = dt.date(2023, 6, 1)
+    blocks = pd.DataFrame(
+        {
+            "block_id": ["a", "b", "c"],
+            "planted_on": [dt.date(2016, 6, 1)] * 3,
+            "opened_on": [opened, None, dt.date(2027, 1, 1)],
+        }
+    )
+    cuts = expected_cuts(blocks, dt.date(2025, 11, 30))
+    # Two whole years, BO-1 and BO-2, and half of BO-1's second: 15.65 cm a year.
+    assert cuts["block_id"].tolist() == ["a", "a"]
+    feet = cuts.set_index("panel")["foot_cm"]
+    assert feet["BO-2"] == pytest.approx(130 - 15.654, abs=0.01)
+    assert feet["BO-1"] == pytest.approx(130 - 1.5 * 15.654, abs=0.1)
+    assert set(cuts["cut_source"]) == {"estimated"}
+    plans = life_plans(blocks.head(1), dt.date(2025, 12, 1), cut_heights=cuts)
+    for panel, foot in feet.items():
+        first = plans[plans["panel"] == panel].iloc[0]
+        assert first["bark_from_cm"] == pytest.approx(foot)
+    assert expected_cuts(blocks.tail(2), dt.date(2025, 12, 1)).empty
+
+
 def test_the_two_figures_of_a_panel_diagnosis():
     # Base bark alone: 2 x 110 cm; BO-1 at 80 cm has used 50, BO-2 30: 80 of 220 cm. The 140 cm
     # left last 140 / 15.65 = 8.94 years.
@@ -316,6 +339,15 @@ def test_spans_of_panels_for_a_chart():
     assert (spans["low_until"] <= spans["until_year"] + 1e-9).all()
     assert (spans["until_year"] <= spans["high_until"] + 1e-9).all()
     assert spans["high_until"].max() <= plan["year"].max()
+
+
+def test_the_user_s_own_figures_are_planned_by(tmp_path):
+    own = tmp_path / "figures.toml"
+    own.write_text("[bark]\nshaving_down_planned = 1.0\nrenewal = 9\n[marking]\nlowest_cut = 30\n")
+    plan = life_plan(planted(7), ON, own=own)
+    # 104.3 tappings x 0.1 cm / cos 30 = 12.04 cm a year.
+    assert plan["bark_to_cm"].iloc[0] == pytest.approx(130 - 12.04, abs=0.01)
+    assert plan.loc[plan["direction"] == "down", "bark_to_cm"].min() >= 30.0
 
 
 def test_a_panel_or_height_that_the_tree_has_not_is_refused():

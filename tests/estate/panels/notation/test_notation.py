@@ -14,6 +14,7 @@ from estate.panels.notation import (
     Period,
     Share,
     Stimulation,
+    in_words,
     parse_notation,
     relative_intensity,
     tappings_per_year,
@@ -120,6 +121,31 @@ def test_what_each_part_says():
 )
 def test_relative_intensity(text, intensity):
     assert round(relative_intensity(parse_notation(text))) == intensity
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: Cut(part=0),
+        lambda: Cut(kind="Mc"),
+        lambda: Days(tapped=8, of=7),
+        lambda: Period(months=13),
+        lambda: Period(months=3, first=1, last=4),
+        lambda: Share(done=5, of=4),
+        lambda: PanelName(letter="B", bark="O", number=0),
+        lambda: Stimulation(grams=1.0),
+        lambda: Stimulation(percent=0.0),
+        lambda: Stimulation(rounds=4, done=5),
+        lambda: Stimulation(rounds=4, spacing="moon"),
+        lambda: CutSystem(cut=Cut(), change=("t",)),
+        lambda: CutSystem(cut=Cut(), change=("t", "x")),
+        lambda: CutSystem(cut=Cut(), every_days=0),
+        lambda: HarvestSystem(cuts=()),
+    ],
+)
+def test_values_that_the_notation_has_not_are_refused(make):
+    with pytest.raises(SettingError, match="expected"):
+        make()
 
 
 def test_intensity_of_combined_and_changed_cuts_and_periods():
@@ -251,6 +277,38 @@ cut_systems = st.builds(
     stimulation=st.none() | stimulations(),
     guard_place=st.sampled_from(["cut", "frequency"]),
 )
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        # Trade's reading of each: Chantuma et al. 2016; summary of Viet Nam symbols.
+        (
+            "2xS/2 d2 (t,t)",
+            "two cuts, each a half spiral, downward, every second day, "
+            "changed by turns of 1 tapping, 1 tapping",
+        ),
+        (
+            "S/2D d3 + S/4U d3",
+            "half spiral, downward, every third day; on the same day "
+            "quarter spiral, upward, every third day",
+        ),
+        (
+            "S/2 (RG) d5 10m/12 (APR-JAN) BI-2 ET 3.3% 3/6/y (2w)",
+            "half spiral, downward, every 5 days, rain-guarded, 10 months of 12 "
+            "(April to January), on BI-2 (first renewed bark); ethephon 3.3 %, "
+            "3 of 6 rounds a year, every 2 weeks",
+        ),
+    ],
+)
+def test_a_system_is_said_in_words(text, words):
+    assert in_words(parse_notation(text)) == words
+
+
+@given(st.lists(cut_systems, min_size=1, max_size=3).map(tuple))
+def test_every_system_can_be_said_in_words(cuts):
+    said = in_words(HarvestSystem(cuts=cuts))
+    assert said.count("; on the same day ") == len(cuts) - 1
 
 
 @given(st.lists(cut_systems, min_size=1, max_size=3).map(tuple))

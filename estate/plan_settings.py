@@ -1,0 +1,71 @@
+"""What the user chose for a run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from pathlib import Path
+
+import pandas as pd
+
+from estate.panels import HarvestSystem, parse_notation
+from estate.roster import RoundSettings
+from estate.standards import DEFAULT_STANDARD, OpeningStandard, standard_named
+from estate.sun import Clouds
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanSettings:
+    """What the user chose for a run.
+
+    Parameters
+    ----------
+    on
+        The date for which girths and classes hold.
+    standard
+        The opening standard; the default one where not given.
+    round_settings
+        The round and its days; None for d3 from the day after `on`, four weeks.
+    decided
+        The manager's word on blocks, ``open`` or ``closed``, keyed by `block_id`; it goes before
+        the tool's own decision.
+    confirmed
+        Points that the manager set on a tree: `point_id`, `tree_id` (missing: no tree); None for
+        none.
+    crew
+        Beats that the manager gave to tappers: `beat_id`, `tapper_id` and `block_ids` as
+        :func:`estate.roster.crew_with_given` takes them; None for none.
+    lost
+        Mornings lost to rain: `date`, `beat_id` (missing: everywhere); None for none.
+    records
+        Collected latex as :func:`estate.crop.read_records` gives it; None for none.
+    clouds
+        Monthly cloud as :func:`estate.sun.read_clouds` gives it; None for clear sky.
+    cuts
+        Heights of today's cuts, as :func:`estate.panels.life_plans` takes them; None for none.
+    own_figures
+        A TOML file with the user's own figures; None for ours.
+    """
+
+    on: date
+    standard: OpeningStandard = field(default_factory=lambda: standard_named(DEFAULT_STANDARD))
+    round_settings: RoundSettings | None = None
+    decided: dict[str, str] = field(default_factory=dict)
+    confirmed: pd.DataFrame | None = None
+    crew: pd.DataFrame | None = None
+    lost: pd.DataFrame | None = None
+    records: pd.DataFrame | None = None
+    clouds: Clouds | None = None
+    cuts: pd.DataFrame | None = None
+    own_figures: Path | None = None
+
+    @property
+    def rounds(self) -> RoundSettings:
+        """The round's settings, the default ones where none were given."""
+        return self.round_settings or RoundSettings(start=self.on + timedelta(days=1))
+
+    @property
+    def system(self) -> HarvestSystem:
+        """The harvest system that the round amounts to, without stimulation."""
+        rest = "7d/7" if self.rounds.rest_weekday is None else "6d/7"
+        return parse_notation(f"S/2 d{self.rounds.interval_days} {rest}")

@@ -1,0 +1,130 @@
+"""The receiver's offset along a session: a constant and a drift, seen under white noise.
+
+Both parts have the same variance east and north, so a belief is two means and one small matrix.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+jit = numba.njit(cache=True, nogil=True, error_model="numpy")
+
+# A belief's columns: means of the constant (east, north) and the drift (east, north), variance of
+# the constant, covariance, variance of the drift, and the natural log of its weight.
+BELIEF = 8
+
+
+@jit
+def offset_evidence(
+    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+) -> float:
+    """Log evidence of one walk's residuals.
+
+    Parameters
+    ----------
+    left
+        Point minus tree in metres, shape (n, 2), NaN where the point is of no tree.
+    white
+        Variance of the white noise at each point, m², shape (n,).
+    fade
+        Correlation of the drift with that at the point before, shape (n,).
+    constant, drift
+        Prior variances of the constant and the drift, m².
+    """
+    total = 0.0
+    mcx = mcy = mdx = mdy = 0.0
+    pcc, pcd, pdd = constant, 0.0, drift
+    for t in range(left.shape[0]):
+        if t > 0:
+            f = fade[t]
+            mdx, mdy, pcd = mdx * f, mdy * f, pcd * f
+            pdd = pdd * f * f + drift * (1 - f * f)
+        if np.isnan(left[t, 0]):
+            continue
+        spread = pcc + 2 * pcd + pdd + white[t]
+        dx, dy = left[t, 0] - mcx - mdx, left[t, 1] - mcy - mdy
+        total -= 0.5 * (dx * dx + dy * dy) / spread + math.log(2 * math.pi * spread)
+        gain_c, gain_d = (pcc + pcd) / spread, (pcd + pdd) / spread
+        mcx += gain_c * dx
+        mcy += gain_c * dy
+        mdx += gain_d * dx
+        mdy += gain_d * dy
+        pcc -= gain_c * gain_c * spread
+        pcd -= gain_c * gain_d * spread
+        pdd -= gain_d * gain_d * spread
+    return total
+
+
+@jit
+def filter_offset(
+    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+) -> tuple[Floats, Floats]:
+    """Beliefs before and after each point, shape (n, 7) each; parameters as above."""
+    points = left.shape[0]
+    before, after = np.zeros((points, 7)), np.zeros((points, 7))
+    mcx = mcy = mdx = mdy = 0.0
+    pcc, pcd, pdd = constant, 0.0, drift
+    for t in range(points):
+        if t > 0:
+            f = fade[t]
+            mdx, mdy, pcd = mdx * f, mdy * f, pcd * f
+            pdd = pdd * f * f + drift * (1 - f * f)
+        before[t] = np.array([mcx, mcy, mdx, mdy, pcc, pcd, pdd])
+        if not np.isnan(left[t, 0]):
+            spread = pcc + 2 * pcd + pdd + white[t]
+            dx, dy = left[t, 0] - mcx - mdx, left[t, 1] - mcy - mdy
+            gain_c, gain_d = (pcc + pcd) / spread, (pcd + pdd) / spread
+            mcx += gain_c * dx
+            mcy += gain_c * dy
+            mdx += gain_d * dx
+            mdy += gain_d * dy
+            pcc -= gain_c * gain_c * spread
+            pcd -= gain_c * gain_d * spread
+            pdd -= gain_d * gain_d * spread
+        after[t] = np.array([mcx, mcy, mdx, mdy, pcc, pcd, pdd])
+    return before, after
+
+
+@jit
+def smooth_offset(
+    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+) -> Floats:
+    """Offset at each point from the whole session, shape (n, 3): east, north, standard deviation.
+
+    References
+    ----------
+    Rauch, H. E., Tung, F., Striebel, C. T. (1965). Maximum likelihood estimates of linear dynamic
+    systems. AIAA Journal 3(8), 1445-1450 (from memory).
+    """
+    before, after = filter_offset(left, white, fade, constant, drift)
+    points = left.shape[0]
+    offset = np.zeros((points, 3))
+    for t in range(points - 1, -1, -1):
+        now = after[t]
+        if t < points - 1:
+            f = fade[t + 1]
+            ahead, there = before[t + 1], after[t + 1]
+            a00, a01, a11 = ahead[4], ahead[5], ahead[6]
+            det = max(a00 * a11 - a01 * a01, 1e-12)
+            p00, p01, p10, p11 = now[4], now[5] * f, now[5], now[6] * f
+            g00, g01 = (p00 * a11 - p01 * a01) / det, (p01 * a00 - p00 * a01) / det
+            g10, g11 = (p10 * a11 - p11 * a01) / det, (p11 * a00 - p10 * a01) / det
+            for axis in range(2):
+                more_c, more_d = there[axis] - ahead[axis], there[2 + axis] - ahead[2 + axis]
+                now[axis] += g00 * more_c + g01 * more_d
+                now[2 + axis] += g10 * more_c + g11 * more_d
+            s00, s01, s11 = there[4] - a00, there[5] - a01, there[6] - a11
+            h00, h01 = g00 * s00 + g01 * s01, g00 * s01 + g01 * s11
+            h10, h11 = g10 * s00 + g11 * s01, g10 * s01 + g11 * s11
+            now[4] += h00 * g00 + h01 * g01
+            now[5] += h00 * g10 + h01 * g11
+            now[6] += h10 * g10 + h11 * g11
+        offset[t, 0], offset[t, 1] = now[0] + now[2], now[1] + now[3]
+        offset[t, 2] = math.sqrt(max(now[4] + 2 * now[5] + now[6], 0.0))
+    return offset

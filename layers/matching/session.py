@@ -1,0 +1,357 @@
+"""One session walked under a law: what it gives for each point."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layers.matching.evidence import PointArrays, StandArrays
+from layers.matching.lattice import COUNTS, draw_walks, smooth_walk
+from layers.matching.law import Odds, SurveyLaw
+from layers.matching.offset import BELIEF, smooth_offset
+from layers.matching.stand import Stand
+from layers.matching.steps import (
+    LONGEST_STEP,
+    LawArrays,
+    SearchArrays,
+    near_room,
+    step_room,
+)
+from layers.matching.walk import filter_walk
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Search:
+    """How widely a walk is searched.
+
+    Parameters
+    ----------
+    most
+        Survivors kept at each point, at most.
+    reach
+        Survivors less likely than the best by more than this (natural log) are dropped.
+    share
+        Survivors of one tree are merged within this share of the offset's standard deviation.
+    stretch, beyond
+        Points smoothed at a time, and points looked ahead beyond them.
+    """
+
+    most: int = 256
+    reach: float = 14.0
+    share: float = 0.75
+    stretch: int = 4000
+    beyond: int = 400
+
+
+@dataclass(frozen=True, kw_only=True)
+class Session:
+    """One session's points in walking order, as arrays.
+
+    Parameters
+    ----------
+    at_m
+        Places, shape (n, 2), metres from the stand's origin.
+    accuracy_m
+        Accuracy the receiver reported, over the survey's median, shape (n,); 1 where none.
+    row_no, tree_no
+        Written numbers, -1 where none.
+    girth_cm
+        Girth, NaN where none.
+    fixed
+        Confirmed tree, -1 where none, -2 where confirmed to be of no tree.
+    area_m2
+        Area in which a point of no tree could lie.
+    trees_near
+        Trees in that area.
+    """
+
+    at_m: Floats
+    accuracy_m: Floats
+    row_no: Whole
+    tree_no: Whole
+    girth_cm: Floats
+    fixed: Whole
+    area_m2: float
+    trees_near: float
+
+    def first(self, number: int) -> Session:
+        """Give the session's first points only."""
+        part = slice(0, number)
+        return dataclasses.replace(
+            self,
+            at_m=self.at_m[part],
+            accuracy_m=self.accuracy_m[part],
+            row_no=self.row_no[part],
+            tree_no=self.tree_no[part],
+            girth_cm=self.girth_cm[part],
+            fixed=self.fixed[part],
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Walked:
+    """What a smoothed session gives.
+
+    Parameters
+    ----------
+    tree, share
+        Each point's likeliest trees and their probabilities, shape (n, 4).
+    lone
+        Probability that it is of no tree, shape (n,).
+    offset
+        Offset east and north and its standard deviation, metres, shape (n, 3).
+    counts
+        Expected number of steps by kind.
+    walk_counts
+        Number of steps by kind in each drawn walk, shape (draws, kinds).
+    evidence
+        Natural log of how likely the points are under the law.
+    walks
+        Walks drawn from the posterior, shape (draws, n), -1 where of no tree.
+    survivors
+        Mean number of survivors at a point.
+    """
+
+    tree: NDArray[np.int32]
+    share: Floats
+    lone: Floats
+    offset: Floats
+    counts: Floats
+    walk_counts: Floats
+    evidence: float
+    walks: NDArray[np.int32]
+    survivors: float
+
+
+def white_variance(session: Session, law: SurveyLaw) -> Floats:
+    """Give the variance of each point's white noise, m²."""
+    return np.asarray(
+        (law.noise.white_m * session.accuracy_m**law.noise.accuracy_power) ** 2, dtype=float
+    )
+
+
+def log_odds(odds: Odds, stand: Stand) -> Floats:
+    """Give the odds as :class:`layers.matching.evidence.PointArrays` takes them."""
+    rows = max(np.unique(stand.row_no).size, 2)
+    numbers = max(np.unique(stand.tree_no).size, 2)
+    return np.array(
+        [
+            np.log((1 - odds.wrong_row_share) * rows),
+            np.log(odds.wrong_row_share * rows / (rows - 1)),
+            np.log((1 - odds.wrong_tree_share) * numbers),
+            np.log(odds.wrong_tree_share * numbers / (numbers - 1)),
+            odds.growth_cm,
+            odds.growth_sd_cm,
+            odds.girth_cm,
+            odds.girth_sd_cm,
+            odds.held_share,
+        ]
+    )
+
+
+def stand_arrays(stand: Stand, earlier: Floats, *, counts_places: bool) -> StandArrays:
+    """Give the stand as the walk takes it, its places counting vacancies or not."""
+    if counts_places:
+        place, first, last = stand.place, stand.row_first, stand.row_last
+    else:
+        place = np.arange(stand.size) - stand.row_start[stand.row]
+        first, last = np.zeros_like(stand.row_first), np.diff(stand.row_start) - 1
+    return StandArrays(
+        x=stand.x_m,
+        y=stand.y_m,
+        place=place,
+        row=stand.row,
+        row_start=stand.row_start,
+        row_first=first,
+        row_last=last,
+        row_block=stand.row_block,
+        row_no=stand.row_no,
+        tree_no=stand.tree_no,
+        earlier=earlier,
+        cell_start=stand.cell_start,
+        cell_tree=stand.cell_tree,
+        cells_east=stand.cells[0],
+        cells_north=stand.cells[1],
+        low_x=float(stand.low_m[0]),
+        low_y=float(stand.low_m[1]),
+        cell_m=stand.cell_m,
+        near=stand.near,
+        near_bin=stand.near_bin,
+        near_way=stand.near_way,
+        has_rows=stand.has_rows,
+    )
+
+
+def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
+    """Give the law as the walk takes it."""
+    steps, noise = law.steps, law.noise
+    room, tail = step_room(
+        stand.place, stand.row, stand.row_start, stand.row_first, stand.row_last, steps.step
+    )
+    # A stray point may have been taken in place of a tree: the next step may be two in one.
+    after = 0.5 * steps.step + 0.5 * np.convolve(steps.step, steps.step)[: LONGEST_STEP + 1]
+    tail_after = np.append(np.cumsum(after[::-1])[::-1], [0.0])
+    rare = steps.turn_share + steps.jump_share + steps.stray_share
+    return LawArrays(
+        log_step=np.log(steps.step),
+        log_step_after=np.log(after),
+        room=room,
+        tail=tail,
+        tail_after=tail_after,
+        step=steps.step,
+        changes=steps.row_change,
+        entry=steps.entry,
+        carry=steps.carry_share,
+        log_turning=np.log(steps.turning),
+        near_room=near_room(stand.near, stand.near_bin, stand.near_way, steps.step, steps.turning),
+        log_stay=float(np.log(max(1 - rare, 0.05))),
+        log_back=float(np.log(steps.turn_share)),
+        log_jump=float(np.log(steps.jump_share)),
+        log_stray=float(np.log(steps.stray_share)),
+        constant=noise.offset_m**2,
+        drift=noise.drift_m**2,
+    )
+
+
+def _point_arrays(
+    session: Session, part: slice, white: Floats, fade: float, ground: Ground
+) -> PointArrays:
+    row_no, tree_no, fixed = (
+        np.ascontiguousarray(one[part]) for one in (session.row_no, session.tree_no, session.fixed)
+    )
+    girth = np.ascontiguousarray(session.girth_cm[part])
+    weighed = ~np.isnan(girth) & ground.knows_girths
+    return PointArrays(
+        x=np.ascontiguousarray(session.at_m[part, 0]),
+        y=np.ascontiguousarray(session.at_m[part, 1]),
+        white=np.ascontiguousarray(white[part]),
+        fade=np.full(row_no.size, fade),
+        row_no=row_no,
+        tree_no=tree_no,
+        girth=girth,
+        fixed=fixed,
+        told=(row_no >= 0) | (tree_no >= 0) | (fixed != -1) | weighed,
+        area_m2=session.area_m2,
+        trees_near=session.trees_near,
+        odds=ground.odds,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ground:
+    """The stand and a law made ready once for every session walked under them."""
+
+    stand: StandArrays
+    law: LawArrays
+    odds: Floats
+    survey_law: SurveyLaw
+    knows_girths: bool
+
+
+def make_ground(stand: Stand, law: SurveyLaw, earlier: Floats) -> Ground:
+    """Make a stand and a law ready to walk."""
+    arrays = stand_arrays(stand, earlier, counts_places=law.steps.counts_places)
+    return Ground(
+        stand=arrays,
+        law=law_arrays(law, arrays),
+        odds=log_odds(law.odds, stand),
+        survey_law=law,
+        knows_girths=bool((~np.isnan(earlier[:, 0])).any()),
+    )
+
+
+def walk_session(
+    ground: Ground, session: Session, *, search: Search, draws: int = 0, seed: int = 1
+) -> Walked:
+    """Filter and smooth one session, a stretch at a time so that memory stays bounded."""
+    noise = ground.survey_law.noise
+    white = white_variance(session, ground.survey_law)
+    fade = float(np.exp(-1 / noise.drift_points))
+    settings = SearchArrays(search.most, search.reach, search.share)
+    size = len(session.at_m)
+    chance = np.random.default_rng(seed).random((draws, size))
+    begin_tree, begin_way = np.full(1, -1, np.int32), np.zeros(1, np.int8)
+    begin = np.zeros((1, BELIEF))
+    begin[0, 4], begin[0, 6] = noise.offset_m**2, noise.drift_m**2
+    trees, parts = [], []
+    counts, walk_counts = np.zeros(COUNTS), np.zeros((draws, COUNTS))
+    evidence, survivors = 0.0, 0
+    for low in range(0, size, search.stretch):
+        keep = min(low + search.stretch, size) - low
+        part = slice(low, min(low + keep + search.beyond, size))
+        points = _point_arrays(session, part, white, fade, ground)
+        lattice, node_start, log_evidence = filter_walk(
+            ground.stand, points, ground.law, settings, begin_tree, begin_way, begin
+        )
+        top, share, lone, middle, some = smooth_walk(
+            lattice, node_start, ground.stand, ground.law, keep
+        )
+        walks, walk_some = draw_walks(
+            lattice,
+            node_start,
+            ground.stand,
+            ground.law,
+            np.ascontiguousarray(chance[:, part]),
+            keep,
+        )
+        trees.append((top[:keep], walks[:, :keep]))
+        parts.append((share[:keep], lone[:keep], middle[:keep]))
+        counts += some
+        walk_counts += walk_some
+        evidence += float(log_evidence[:keep].sum())
+        survivors += int(node_start[keep])
+        inside = slice(node_start[keep - 1], node_start[keep])
+        begin_tree, begin_way = lattice.tree[inside].copy(), lattice.way[inside].copy()
+        begin = lattice.belief[inside].copy()
+    share, lone, middle = (np.concatenate(one) for one in zip(*parts, strict=True))
+    left = np.where((lone < 0.9)[:, None], session.at_m - middle[:, :2], np.nan)
+    offset = smooth_offset(
+        left, white + middle[:, 2], np.full(size, fade), noise.offset_m**2, noise.drift_m**2
+    )
+    return Walked(
+        tree=np.concatenate([one for one, _ in trees]),
+        share=share,
+        lone=lone,
+        offset=offset,
+        counts=counts,
+        walk_counts=walk_counts,
+        evidence=evidence,
+        walks=np.concatenate([one for _, one in trees], axis=1),
+        survivors=survivors / size,
+    )
+
+
+def average_walked(same: list[Walked]) -> Walked:
+    """Average one session's matches over several laws."""
+    if len(same) == 1:
+        return same[0]
+    size = len(same[0].lone)
+    tree = np.concatenate([one.tree for one in same], axis=1)
+    share = np.concatenate([one.share for one in same], axis=1) / len(same)
+    # Sum the shares of one tree over laws: sort by tree, add up runs, take the largest.
+    order = np.argsort(tree, axis=1, kind="stable")
+    tree, share = np.take_along_axis(tree, order, 1), np.take_along_axis(share, order, 1)
+    running = np.cumsum(share, axis=1)
+    last = np.append(tree[:, 1:] != tree[:, :-1], np.ones((size, 1), bool), axis=1)
+    before = np.maximum.accumulate(np.where(last, running, 0.0), axis=1)
+    before = np.append(np.zeros((size, 1)), before[:, :-1], axis=1)
+    summed = np.where(last & (tree >= 0), running - before, -1.0)
+    top = np.argsort(-summed, axis=1, kind="stable")[:, : same[0].tree.shape[1]]
+    share = np.take_along_axis(summed, top, 1)
+    offset = np.mean([one.offset for one in same], axis=0)
+    spread = np.mean([one.offset[:, 2] ** 2 for one in same], axis=0)
+    spread += 0.5 * np.var([one.offset[:, :2] for one in same], axis=0).sum(axis=1)
+    offset[:, 2] = np.sqrt(spread)
+    return dataclasses.replace(
+        same[0],
+        tree=np.where(share > 0, np.take_along_axis(tree, top, 1), -1),
+        share=share.clip(0, 1),
+        lone=np.mean([one.lone for one in same], axis=0),
+        offset=offset,
+    )

@@ -1,0 +1,51 @@
+from datetime import date
+
+import pytest
+
+from estate.app.own_files import copy_own_files, read_own_files
+from layers.errors import ColumnError, UnreadableError
+
+
+def test_an_empty_folder_gives_nothing(tmp_path):
+    own = read_own_files(tmp_path)
+    assert own.figures is own.standards is own.records is own.clouds is own.cuts is None
+    assert not own.absences
+    assert not own.holidays
+
+
+def test_notes_are_read_by_their_names_and_put_beside_the_project(tmp_path):
+    layers, out = tmp_path / "layers", tmp_path / "out"
+    layers.mkdir()
+    out.mkdir()
+    (layers / "absences.csv").write_text("tapper_id,date\nT1,2026-11-02\nT1,2026-11-03\n")
+    (layers / "holidays.csv").write_text("date\n2026-12-25\n")
+    (layers / "cuts.csv").write_text("block_id,panel,foot_cm\nB1,BO-1,118.5\n")
+    (layers / "figures.toml").write_text("[marking]\npanel_gap = 2.5\n")
+    copy_own_files(layers, out)
+    for folder in (layers, out):
+        own = read_own_files(folder)
+        assert own.absences == {"T1": frozenset({date(2026, 11, 2), date(2026, 11, 3)})}
+        assert own.holidays == {date(2026, 12, 25)}
+        assert own.cuts["foot_cm"].tolist() == [118.5]
+        assert own.figures == folder / "figures.toml"
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "word"),
+    [
+        ("absences.csv", "tapper_id,date\nT1,2026-11-02\nT1,tomorrow\n", "row 2.*tomorrow"),
+        ("absences.csv", "tapper_id\nT1\n", "date"),
+        ("cuts.csv", "block_id,panel,foot_cm\nB1,BO-1,high\n", "row 1.*high"),
+    ],
+)
+def test_a_wrong_note_is_named_by_file_and_row(tmp_path, name, text, word):
+    (tmp_path / name).write_text(text)
+    with pytest.raises(ColumnError, match=word) as caught:
+        read_own_files(tmp_path)
+    assert name in str(caught.value)
+
+
+def test_a_file_that_isnt_text_is_refused(tmp_path):
+    (tmp_path / "holidays.csv").write_bytes(b"\xff\xfe\x00\x01date\n")
+    with pytest.raises(UnreadableError, match=r"holidays\.csv"):
+        read_own_files(tmp_path)

@@ -1,0 +1,176 @@
+"""Matching against answers worked out another way: by hand, and by writing out every walk."""
+
+from __future__ import annotations
+
+import itertools
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.stats import multivariate_normal
+
+from layers.matching.law import Noise, StepLaw, SurveyLaw
+from layers.matching.offset import offset_evidence, smooth_offset
+from layers.matching.session import Search, Session, Walked, make_ground, walk_session
+from layers.matching.stand import Stand, lay_out_stand
+
+NEVER = 1e-12
+WIDE = Search(most=5000, reach=40.0, share=0.02)
+
+
+def row_of_trees(along_m: list[float]) -> Stand:
+    trees = gpd.GeoDataFrame(
+        {"tree_id": [f"T{one}" for one in along_m], "row_id": "R1", "block_id": "B1"},
+        geometry=gpd.points_from_xy(along_m, np.zeros(len(along_m))),
+        crs="EPSG:32647",
+    )
+    return lay_out_stand(trees)
+
+
+def law(noise: Noise, steps: dict[int, float], **shares: float) -> SurveyLaw:
+    step = np.full(17, NEVER)
+    for number, share in steps.items():
+        step[number] = share
+    entry = np.full(17, NEVER)
+    entry[0] = 1.0
+    change = np.full(9, NEVER)
+    change[8] = 1.0
+    chances = {"turn_share": NEVER, "jump_share": NEVER, "stray_share": NEVER, "carry_share": NEVER}
+    return SurveyLaw(
+        noise=noise,
+        steps=StepLaw(
+            step=step / step.sum(),
+            entry=entry,
+            row_change=change,
+            turning=np.ones(5),
+            **(chances | shares),
+        ),
+    )
+
+
+def walk(stand: Stand, at_m: list[tuple[float, float]], known: SurveyLaw) -> Walked:
+    at = np.array(at_m) - stand.origin_m
+    size = len(at)
+    session = Session(
+        at_m=at,
+        accuracy_m=np.ones(size),
+        row_no=np.full(size, -1),
+        tree_no=np.full(size, -1),
+        girth_cm=np.full(size, np.nan),
+        fixed=np.full(size, -1),
+        area_m2=1e4,
+        trees_near=float(stand.size),
+    )
+    ground = make_ground(stand, known, np.full((stand.size, 6), np.nan))
+    return walk_session(ground, session, search=WIDE)
+
+
+def share_of(walked: Walked, point: int, tree: int) -> float:
+    found = walked.tree[point] == tree
+    return float(walked.share[point][found].sum())
+
+
+def test_two_trees_and_one_point_by_hand() -> None:
+    # Bayes by hand: the point is 1 m from one tree and 5 m from the other; the offset, its drift
+    # and the white noise have variances 9, 1 and 4 m², 14 together, so the log odds are
+    # (5² - 1²) / (2 * 14) = 6/7, and the nearer tree has 1 / (1 + exp(-6/7)) = 0.7020.
+    stand = row_of_trees([0.0, 6.0])
+    known = law(Noise(offset_m=3.0, drift_m=1.0, white_m=2.0), {1: 1.0})
+    walked = walk(stand, [(1.0, 0.0)], known)
+    assert share_of(walked, 0, 0) == pytest.approx(0.7020, abs=1e-4)
+
+
+def test_a_walk_half_way_between_trees_stays_in_two_minds() -> None:
+    # Nine points at the middles of ten trees' gaps: shifting the walk by one tree mirrors it, so
+    # by symmetry each shift has half.
+    stand = row_of_trees([3.0 * one for one in range(10)])
+    known = law(Noise(offset_m=3.0, drift_m=0.5, white_m=0.5), {1: 1.0})
+    walked = walk(stand, [(3.0 * one + 1.5, 0.0) for one in range(9)], known)
+    for point in range(9):
+        assert share_of(walked, point, point) == pytest.approx(0.5, abs=1e-3)
+        assert share_of(walked, point, point + 1) == pytest.approx(0.5, abs=1e-3)
+
+
+def test_the_end_of_a_row_settles_a_shift() -> None:
+    # Ten points on ten trees: a walk shifted by one runs out of row, so only no shift is left.
+    stand = row_of_trees([3.0 * one for one in range(10)])
+    known = law(Noise(offset_m=4.0, drift_m=0.5, white_m=0.5), {1: 1.0})
+    walked = walk(stand, [(3.0 * one + 2.9, 0.0) for one in range(10)], known)
+    assert all(share_of(walked, point, point) > 0.99 for point in range(10))
+
+
+def written_out(
+    along_m: NDArray[np.float64], at_m: NDArray[np.float64], known: SurveyLaw
+) -> NDArray[np.float64]:
+    """Posterior of each point's tree by summing over every walk in one row."""
+    steps, noise = known.steps, known.noise
+    trees, points = len(along_m), len(at_m)
+    apart = np.abs(np.subtract.outer(np.arange(points), np.arange(points)))
+    cover = noise.offset_m**2 + noise.drift_m**2 * np.exp(-apart / noise.drift_points)
+    cover += noise.white_m**2 * np.eye(points)
+    states = list(itertools.product(range(trees), (1, -1)))
+    stay = 1 - steps.turn_share - steps.jump_share - steps.stray_share
+
+    def chance(a: tuple[int, int], b: tuple[int, int]) -> float:
+        (tree, way), (to, new) = a, b
+        ahead = trees - 1 - tree if way == 1 else tree
+        usable = steps.step[: ahead + 1].sum() + steps.step[ahead + 1 :].sum()
+        moved = (to - tree) * way
+        total = steps.jump_share / (2 * trees)
+        if new == way and moved >= 0:
+            total += stay * steps.step[moved] / usable
+        if new == -way and moved < 0:
+            total += steps.turn_share * steps.step[-moved]
+        if new == -way:
+            # Past the end and back into the same row from that end: afresh, or carried on.
+            begun = trees - 1 - to if way == 1 else to
+            afresh = (1 - steps.carry_share) * steps.step[ahead + 1 :].sum() * steps.entry[begun]
+            on = ahead + 1 + begun
+            carried = steps.carry_share * steps.step[on] if on < 17 else 0.0
+            total += stay * (afresh + carried) / usable
+        return total
+
+    posterior = np.zeros((points, trees))
+    for path in itertools.product(states, repeat=points):
+        weight = np.prod([chance(a, b) for a, b in itertools.pairwise(path)])
+        tree = np.array([one[0] for one in path])
+        weight *= multivariate_normal.pdf(at_m[:, 0] - along_m[tree], cov=cover)
+        weight *= multivariate_normal.pdf(at_m[:, 1], cov=cover)
+        posterior[np.arange(points), tree] += weight
+    return posterior / posterior.sum(axis=1, keepdims=True)
+
+
+def test_the_lattice_agrees_with_every_walk_written_out() -> None:
+    along_m = np.array([0.0, 2.5, 5.5, 8.0])
+    at_m = np.array([[1.5, 0.4], [4.6, -0.3], [6.9, 0.8], [8.3, 0.1]])
+    known = law(
+        Noise(offset_m=1.5, drift_m=0.8, drift_points=10.0, white_m=1.0),
+        {0: 0.1, 1: 0.5, 2: 0.3, 3: 0.1},
+        turn_share=0.1,
+        jump_share=0.05,
+        carry_share=0.4,
+    )
+    walked = walk(row_of_trees(list(along_m)), [tuple(one) for one in at_m], known)
+    truth = written_out(along_m, at_m, known)
+    for point in range(len(at_m)):
+        for tree in range(len(along_m)):
+            assert share_of(walked, point, tree) == pytest.approx(truth[point, tree], abs=0.01)
+
+
+def test_the_offset_filter_agrees_with_the_normal_law_written_out() -> None:
+    generator = np.random.default_rng(4)
+    left = generator.normal(0, 2, (7, 2))
+    white = generator.uniform(0.5, 2, 7)
+    fade = np.exp(-1 / 20)
+    apart = np.abs(np.subtract.outer(np.arange(7), np.arange(7)))
+    slow = 9.0 + 1.5 * fade**apart
+    cover = slow + np.diag(white)
+    expected = sum(multivariate_normal.logpdf(left[:, axis], cov=cover) for axis in range(2))
+    found = offset_evidence(left, white, np.full(7, fade), 9.0, 1.5)
+    assert found == pytest.approx(expected, rel=1e-9)
+    # Conditional mean and variance of the slow part given all points.
+    gain = slow @ np.linalg.inv(cover)
+    smooth = smooth_offset(left, white, np.full(7, fade), 9.0, 1.5)
+    assert smooth[:, :2] == pytest.approx(gain @ left, abs=1e-6)
+    assert smooth[:, 2] ** 2 == pytest.approx(np.diag(slow - gain @ slow), abs=1e-6)

@@ -1,0 +1,72 @@
+"""What the maps say in each language: complete, put together rightly, and not clipped."""
+
+import re
+
+import pytest
+from babel.messages.mofile import read_mo
+from babel.messages.pofile import read_po
+
+from layers.errors import SettingError
+from reports.maps import ENGLISH, block_map, overview_map
+from reports.maps.wording import LOCALE_FOLDER, REVIEWER_MESSAGE, wording_in
+from reports.words import LANGUAGES, letters_without_font
+from tests.browser import SMALL_PHONE, browser, opened
+from tests.reports.small_plan import small_plan
+from tests.reports.test_maps_look import CLIPPED, every_sheet
+
+TRANSLATED = [language for language in LANGUAGES if language != "en"]
+
+
+def catalogue(language, ending):
+    path = LOCALE_FOLDER / language / "LC_MESSAGES" / f"maps.{ending}"
+    with path.open("rb") as stream:
+        messages = {"po": read_po, "mo": read_mo}[ending](stream)
+    return {message.id: message.string for message in messages if message.id}
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_every_word_is_translated_and_names_the_same_parts(language):
+    told = catalogue(language, "po")
+    assert set(told) == {*ENGLISH.values(), REVIEWER_MESSAGE}
+    for message, said in told.items():
+        if message != REVIEWER_MESSAGE:
+            assert said
+            assert sorted(re.findall(r"{\w+}", said)) == sorted(re.findall(r"{\w+}", message))
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_the_compiled_catalogue_is_that_of_the_source(language):
+    source = {message: said for message, said in catalogue(language, "po").items() if said}
+    assert catalogue(language, "mo") == source
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_every_letter_has_a_font(language):
+    assert letters_without_font("".join(wording_in(language).words.values())) == ""
+
+
+def test_a_language_without_a_catalogue_is_refused():
+    with pytest.raises(SettingError, match="the language xx"):
+        wording_in("xx")
+
+
+@pytest.mark.browser
+@pytest.mark.xdist_group("browser")
+def test_maps_in_every_language_fit_a_small_phone(tmp_path):
+    plan = small_plan()
+    with browser() as chromium:
+        for language in TRANSLATED:
+            pages = {
+                "young": block_map(plan, "B01", tmp_path / "block.html", language=language),
+                "overview": overview_map(plan, tmp_path / "all.html", language=language),
+            }
+            for name, path in pages.items():
+                with opened(chromium, path, size=SMALL_PHONE) as held:
+                    assert held.page.evaluate(CLIPPED) == [], (language, name)
+                    for sheet in every_sheet(held.page, name):
+                        assert held.page.evaluate(CLIPPED) == [], (language, name, sheet)
+                    held.page.evaluate("fieldView.frame.open('key')")
+                    assert wording_in(language).words["unreviewed"] in held.page.inner_text(
+                        ".sheet"
+                    )
+                    assert held.faults == []
