@@ -6,23 +6,15 @@ Every chart reads in black and white, names its units, and shows how sure each f
 from __future__ import annotations
 
 import datetime
-import io
-import re
-from collections.abc import Callable
-from functools import lru_cache
-from typing import Any
-from xml.etree import ElementTree
 
 import matplotlib as mpl
 import numpy as np
 import pandas as pd
-from matplotlib import font_manager
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.projections.polar import PolarAxes
 from numpy.typing import NDArray
 
-from reports.drawings.strokes import MM_A_POINT, Anchor, Drawing, Label
 from reports.palette import (
     CLASS_MARKS,
     DECISION_STYLES,
@@ -33,7 +25,7 @@ from reports.palette import (
     SUN_DIFFUSE,
     SUN_SCORCH,
 )
-from reports.words import FONT_FAMILIES, Words, font_folder, mark, words_in
+from reports.words import Words, mark, words_in
 
 DECISION_WORDS = {
     "open": mark("open"),
@@ -43,7 +35,6 @@ DECISION_WORDS = {
 }
 _HATCHES = {"plain": "", "slant": "///", "dots": "...", "cross": "xx"}
 _BAR_CM = 2.0
-_ANCHORS: dict[str, Anchor] = {"start": "start", "middle": "middle", "end": "end"}
 
 
 def readiness_chart(
@@ -350,77 +341,6 @@ def panel_life_chart(
     if len(spans):
         axis.legend(frameon=False, fontsize=9, ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
     return axis
-
-
-def chart_drawing(draw: Callable[[], Axes], *, width_mm: float, height_mm: float) -> Drawing:
-    """Give a chart as a drawing of a size on paper.
-
-    Its words come apart from its strokes, for the sheet to set: SVG readers do not shape Thai or
-    Malayalam reliably.
-
-    Parameters
-    ----------
-    draw
-        Draws on a new figure and gives the axis.
-    width_mm, height_mm
-        Size on paper, millimetres.
-    """
-    _know_our_fonts()
-    style: dict[Any, Any] = {
-        "font.family": list(FONT_FAMILIES),
-        "font.size": 9.5,
-        "svg.fonttype": "none",
-        "svg.hashsalt": "sheet",
-        "hatch.linewidth": 0.5,
-    }
-    with mpl.rc_context(style):
-        figure = draw().get_figure(root=True)
-        if figure is None:
-            raise ValueError("the chart has no figure")
-        figure.set_size_inches(width_mm / 25.4, height_mm / 25.4)
-        figure.set_layout_engine("constrained")
-        page = io.StringIO()
-        figure.savefig(page, format="svg", transparent=True, metadata={"Date": None})
-    return _parted(page.getvalue(), width_mm=width_mm, height_mm=height_mm)
-
-
-@lru_cache(maxsize=1)
-def _know_our_fonts() -> None:
-    for file in sorted(font_folder().glob("*.ttf")):
-        font_manager.fontManager.addfont(file)
-
-
-_SVG = "{http://www.w3.org/2000/svg}"
-
-
-def _parted(svg: str, *, width_mm: float, height_mm: float) -> Drawing:
-    """Take the words out of an SVG of points and give them as labels."""
-    ElementTree.register_namespace("", _SVG.strip("{}"))
-    root = ElementTree.fromstring(svg)
-    labels = []
-    for group in root.iter():
-        for text in [child for child in group if child.tag == f"{_SVG}text"]:
-            labels.append(_label(text))
-            group.remove(text)
-    picture = ElementTree.tostring(root, encoding="unicode")
-    return Drawing(width_mm=width_mm, height_mm=height_mm, labels=labels, picture=picture)
-
-
-def _label(text: ElementTree.Element) -> Label:
-    parts = (part.split(":", 1) for part in text.get("style", "").split(";"))
-    style = {name.strip(): value.strip() for name, value in parts}
-    turn = re.match(r"rotate\((-?[\d.]+)", text.get("transform", ""))
-    return Label(
-        x=float(text.get("x", 0)) * MM_A_POINT,
-        y=float(text.get("y", 0)) * MM_A_POINT,
-        text="".join(text.itertext()),
-        size_pt=float(style["font-size"].removesuffix("px")),
-        anchor=_ANCHORS[style.get("text-anchor", "start")],
-        turn_deg=float(turn[1]) if turn else 0.0,
-        halo=False,
-        baseline=True,
-        ink=style.get("fill", INK),
-    )
 
 
 def _sure(interval: float, words: Words) -> str:

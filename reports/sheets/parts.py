@@ -8,7 +8,7 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
-from reports.charts import chart_drawing
+from reports.drawings.chart import chart_drawing
 
 Part = dict[str, Any]
 Cell = str | dict[str, Any]

@@ -83,3 +83,25 @@ def test_names_in_other_scripts_are_printed_with_the_machines_fonts_or_ours(plan
     told = replace(plan, layers=replace(plan.layers, holdings=named, blocks=blocks))
     said = texts(block_sheets(told, "B01", tmp_path / "named.pdf"))[0]
     assert "Nguyễn" in said
+
+
+@pytest.mark.parametrize("paper", ["a4", "a5"])
+def test_a_task_without_panels_prints_its_map_and_rows(plan, tmp_path, paper):
+    bare = replace(plan, panels=plan.panels.iloc[:0])
+    said = texts(block_sheets(bare, "B01", tmp_path / "bare.pdf", paper=paper))[0]
+    assert "Rows in walking order" in said
+    assert "Cut faces" not in said
+
+
+def test_long_lists_of_rows_go_on_to_a_further_page(tmp_path):
+    whole = small_plan(blocks=1, rows=75, trees_a_row=8)
+    tasks = whole.tasks.assign(task_id="T1")
+    tasks = tasks.assign(stop_no=np.arange(1, len(tasks) + 1))
+    sums = whole.task_sums.iloc[:1].assign(task_id="T1", trees=len(tasks))
+    long = replace(whole, tasks=tasks, task_sums=sums, walks=whole.walks.iloc[:0])
+    first, second = texts(task_sheets(long, ["T1"], tmp_path / "long.pdf"))
+    assert "More rows on the next page" in first
+    assert "rows, continued" in second
+    said = first + second
+    rows = tasks.merge(whole.layers.trees, on="tree_id")["row_id"].nunique()
+    assert said.count("→") - said.count("From → to") == rows

@@ -7,13 +7,13 @@ from matplotlib.figure import Figure
 
 from estate.panels import life_plan, panel_spans
 from reports.charts import (
-    chart_drawing,
     crop_by_month,
     girth_histogram,
     panel_life_chart,
     readiness_chart,
     sun_rose,
 )
+from reports.drawings.chart import chart_drawing
 from reports.words import LANGUAGES, words_in
 from tests.reports.small_plan import small_plan
 

@@ -1,7 +1,10 @@
+import time
+
+import pdfplumber
 import pytest
 
 from layers.errors import SettingError
-from reports.sheets import block_sheets
+from reports.sheets import block_sheets, task_sheets
 from tests.reports.pages import texts
 from tests.reports.small_plan import small_plan
 
@@ -31,3 +34,14 @@ def test_a_sheet_says_what_a_tapper_needs(pages):
 def test_a_block_without_tasks_is_refused(plan, tmp_path):
     with pytest.raises(SettingError, match="B99"):
         block_sheets(plan, "B99", tmp_path / "none.pdf")
+
+
+@pytest.mark.slow
+def test_a_hundred_sheets_take_under_twenty_seconds_of_the_processor(tmp_path):
+    plan = small_plan(blocks=34, rows=40, trees_a_row=30)
+    tasks = list(plan.task_sums["task_id"])[:100]
+    began = time.process_time()
+    path = task_sheets(plan, tasks, tmp_path / "hundred.pdf")
+    assert time.process_time() - began < 20
+    with pdfplumber.open(path) as pdf:
+        assert len(pdf.pages) >= 100

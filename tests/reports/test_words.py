@@ -56,7 +56,8 @@ def test_a_web_map_speaks_the_language_too(language):
     assert said.keys() == ENGLISH.keys()
     english = words_in("en").say_each(ENGLISH)
     assert english == dict(ENGLISH)
-    assert said["stream"] != ENGLISH["stream"]
+    same = [name for name in said if said[name] == ENGLISH[name] and "{" not in said[name]]
+    assert len(same) < 0.05 * len(said), same
 
 
 @pytest.mark.parametrize("language", TRANSLATED)
