@@ -220,7 +220,9 @@ def condition(model: StandModel, places: Places, value: Floats, noise: Floats) -
     """
     covariance = model.covariance(places, places)
     square_sum = float((covariance**2).sum())
-    smooth_freedom = float(np.trace(covariance)) ** 2 / square_sum if square_sum > 0.0 else np.inf
+    smooth_freedom = (
+        float(np.trace(covariance)) ** 2 / square_sum if square_sum > 0.0 else float(len(value))
+    )
     covariance[np.diag_indices_from(covariance)] += model.variogram.nugget + noise
     inverse = np.asarray(np.linalg.inv(covariance), float)
     one = inverse.sum(axis=1)
