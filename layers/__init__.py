@@ -12,6 +12,7 @@ from layers.bring_in import (
 from layers.contract import (
     LAYERS,
     Layers,
+    with_every_column,
 )
 from layers.crs import (
     geodesic_area_ha,
@@ -57,6 +58,7 @@ __all__ = [
     "metric_crs",
     "read_layer",
     "read_terrain",
+    "with_every_column",
     "write_layers",
     "write_terrain",
 ]

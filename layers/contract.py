@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import geopandas as gpd
@@ -125,3 +125,33 @@ class Layers:
     places: gpd.GeoDataFrame
     tappers: pd.DataFrame
     terrain: Terrain | None = None
+
+
+_KINDS = MappingProxyType(
+    {
+        "text": "str",
+        "number": "float64",
+        "whole": "Int64",
+        "truth": "boolean",
+        "date": "datetime64[us]",
+        "moment": "datetime64[us]",
+    }
+)
+
+
+def with_every_column(layers: Layers) -> Layers:
+    """Give the layers with every column of the contract, so that a stage can ask for any of them.
+
+    A column that a layer lacks is there with missing values only; nothing is guessed, and what is
+    there already stays as it is.
+    """
+    filled = {}
+    for name, form in LAYERS.items():
+        frame: pd.DataFrame = getattr(layers, name)
+        lacking = {
+            column: pd.Series(index=frame.index, dtype=_KINDS[kind])
+            for column, kind in form.columns.items()
+            if column not in frame.columns
+        }
+        filled[name] = frame.assign(**lacking)
+    return replace(layers, **filled)

@@ -32,6 +32,8 @@ class RunChoices:
         Days of the roster, 1 to 400.
     interval
         Days between two tappings of a tree, 2 to 7.
+    wintering
+        First and last day of the rest while the trees drop their leaves; None for none.
     make_up
         What becomes of a morning lost to rain.
     """
@@ -42,6 +44,7 @@ class RunChoices:
     start: date | None = None
     days: int = 28
     interval: int = 3
+    wintering: tuple[date, date] | None = None
     make_up: MakeUp = "rest day"
 
 
@@ -74,6 +77,7 @@ def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = No
             start=choices.start or day + timedelta(days=1),
             days=choices.days,
             interval_days=choices.interval,
+            wintering=choices.wintering,
             make_up=choices.make_up,
         ),
     )

@@ -77,6 +77,12 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 help="Days between two tappings of a tree: 3 for d3.",
             ),
             click.option(
+                "--wintering",
+                type=DAY,
+                nargs=2,
+                help="First and last day of the rest while the trees drop their leaves.",
+            ),
+            click.option(
                 "--make-up",
                 type=click.Choice(MAKE_UPS),
                 default="rest day",
@@ -128,6 +134,7 @@ def _plan(
     start: date | None,
     days: int,
     interval: int,
+    wintering: tuple[datetime, datetime] | None,
     make_up: Any,
     name: str | None,
     language: str,
@@ -140,6 +147,7 @@ def _plan(
         start=start,
         days=days,
         interval=interval,
+        wintering=(wintering[0].date(), wintering[1].date()) if wintering else None,
         make_up=make_up,
     )
     project = project_file(source, output_folder(source, out))

@@ -9,6 +9,8 @@ import pandas as pd
 
 from estate.figures import Figure, load_figures
 
+_COLUMNS = ["task_id", "records", "g_per_tree", "change_percent", "standard_errors"]
+
 
 def falling_behind(
     records: pd.DataFrame,
@@ -51,7 +53,7 @@ def falling_behind(
         _one_task(str(task), known[known["task_id"] == task].sort_values("date"), latest, fewest)
         for task in tasks["task_id"]
     ]
-    table = pd.DataFrame(rows)
+    table = pd.DataFrame(rows, columns=_COLUMNS)
     behind = table["standard_errors"] <= figures["behind_at"].value
     why = [
         f"{-change:.0f} % less than before, weather aside"

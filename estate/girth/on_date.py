@@ -15,9 +15,8 @@ from estate.girth.ages import DAYS_A_YEAR, age_years, in_tapping, opening_age_ye
 from estate.girth.departures import Departures, fit_departures
 from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.stand import Places, StandModel, condition, fit_stand, standard_departures
-from estate.girth.tapes import best_of_point, usable
+from estate.girth.tapes import best_of_point, need_columns, usable
 from estate.girth.variogram import Variogram
-from layers.errors import ColumnError
 
 Floats = NDArray[np.float64]
 _FRESH_DAYS = 30.0
@@ -80,8 +79,7 @@ def stand_on_date(
         A column that is needed is missing.
     """
     figures = load_figures("growth") if figures is None else figures
-    _need("trees", trees, ("tree_id", "block_id", "status"))
-    _need("girth", measured, ("tree_id", "girth_cm", "measured_at"))
+    need_columns("trees", trees, ("tree_id", "block_id", "status"))
     known = usable(measured)
     if blocks is not None and growth is None:
         growth = fit_growth(trees, known, blocks, on, figures=figures)
@@ -213,26 +211,17 @@ def _fit_blocks(
     ).assign(shift_cm=0.0)
     found = {}
     departures = [np.empty(0)]
-    for block_id, rows in taped.groupby("block_id"):
-        thin = rows.iloc[:: max(int(np.ceil(len(rows) / _MOST_FOR_TREND)), 1)]
-        value, noise = (thin[name].to_numpy(float) for name in ("share", "noise_share2"))
-        with threadpool_limits(limits=1):
+    # Once round the loop: setting the limit takes longer than most of these blocks.
+    with threadpool_limits(limits=1):
+        for block_id, rows in taped.groupby("block_id"):
+            thin = rows.iloc[:: max(int(np.ceil(len(rows) / _MOST_FOR_TREND)), 1)]
+            value, noise = (thin[name].to_numpy(float) for name in ("share", "noise_share2"))
             fit = condition(model, places_of(thin), value, noise)
             departures.append(standard_departures(fit, value))
-        found[block_id] = (len(rows), fit.mean, fit.scale, *fit.trend, rows["shift_cm"].mean())
+            shift = rows["shift_cm"].mean()
+            found[block_id] = (len(rows), fit.mean, fit.scale, *fit.trend, shift)
     if found:
         columns = ["taped", "mean", "scale", "trend_x", "trend_y", "shift_cm"]
         known = pd.DataFrame.from_dict(found, orient="index", columns=columns)
         fitted.loc[known.index, known.columns] = known
     return fitted, fit_departures(np.concatenate(departures))
-
-
-def _need(layer: str, frame: pd.DataFrame, columns: tuple[str, ...]) -> None:
-    missing = [name for name in columns if name not in frame]
-    if missing:
-        raise ColumnError.at(
-            layer=layer,
-            found=", ".join(map(str, frame.columns)),
-            expected=", ".join(missing) + " among the columns",
-            remedy="Give the missing columns.",
-        )

@@ -21,6 +21,7 @@ _MOST_TREES = 1600
 _LEAST_TREES = 30
 _LEAST_A_BLOCK = 5
 _PRIOR_TREES = 20.0
+_PRIOR_PATCHES = 10.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -188,7 +189,8 @@ class BlockFit:
     freedom
         Trees that the scale rests on, the blocks' common ones counted as twenty.
     smooth_freedom
-        Independent values that trend and patches come to over the taped trees.
+        Independent values that trend and patches come to over the taped trees, the blocks' common
+        ones counted as ten.
     """
 
     mean: float
@@ -234,7 +236,7 @@ def condition(model: StandModel, places: Places, value: Floats, noise: Floats) -
         scale=(_PRIOR_TREES + square) / freedom,
         trend=model.trend * places.along.T @ weights,
         freedom=freedom,
-        smooth_freedom=max(smooth_freedom, 1.0),
+        smooth_freedom=_PRIOR_PATCHES + smooth_freedom,
     )
 
 

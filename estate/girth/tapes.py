@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from layers.errors import ColumnError
 
-_CARRIED = ("surveyor", "session_id", "measured_at", "girth_cm", "height_cm", "bark_mm")
+_CARRIED = (
+    "surveyor",
+    "session_id",
+    "measured_at",
+    "girth_cm",
+    "girth_unit",
+    "height_cm",
+    "bark_mm",
+)
 _COLUMNS = ("point_id", "tree_id", "probability")
 _LEAST_SECOND = 0.05
 
@@ -36,18 +46,8 @@ def taped_trees(points: pd.DataFrame, matches: pd.DataFrame) -> pd.DataFrame:
     ColumnError
         A column that is needed is missing.
     """
-    for layer, frame, needed in (
-        ("girth", points, ("point_id", "girth_cm", "measured_at")),
-        ("matches", matches, _COLUMNS),
-    ):
-        missing = [name for name in needed if name not in frame]
-        if missing:
-            raise ColumnError.at(
-                layer=layer,
-                found=", ".join(map(str, frame.columns)),
-                expected=", ".join(needed),
-                remedy="Give the missing columns: " + ", ".join(missing),
-            )
+    need_columns("girth", points, ("point_id", "girth_cm", "measured_at"))
+    need_columns("matches", matches, _COLUMNS)
     first = pd.DataFrame(matches[list(_COLUMNS)])
     joined = [first]
     if "second_tree_id" in matches and "second_probability" in matches:
@@ -74,7 +74,13 @@ def usable(measured: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         point_id, tree_id, girth_cm, measured_at (no time zone), probability (1 where not given).
+
+    Raises
+    ------
+    ColumnError
+        A column that is needed is missing.
     """
+    need_columns("girth", measured, ("tree_id", "girth_cm", "measured_at"))
     rows = measured.dropna(subset=["tree_id", "girth_cm", "measured_at"])
     if "used" in rows:
         rows = rows[rows["used"].to_numpy(bool)]
@@ -92,3 +98,15 @@ def best_of_point(rows: pd.DataFrame) -> NDArray[np.bool_]:
         return np.zeros(0, bool)
     best = rows.groupby("point_id")["probability"].idxmax()
     return np.asarray(rows.index.isin(best))
+
+
+def need_columns(layer: str, frame: pd.DataFrame, columns: Sequence[str]) -> None:
+    """Refuse a frame that lacks a column, naming its layer."""
+    missing = [name for name in columns if name not in frame]
+    if missing:
+        raise ColumnError.at(
+            layer=layer,
+            found=", ".join(map(str, frame.columns)),
+            expected=", ".join(missing) + " among the columns",
+            remedy="Give the missing columns.",
+        )

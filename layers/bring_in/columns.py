@@ -17,11 +17,18 @@ from layers.errors import Fault, Severity
 _SHORTENED = 10
 
 EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
-    "blocks": {"row_bearing_deg": "number"},
+    "blocks": {"row_bearing_deg": "number", "opened_on": "date"},
     "rows": {"tree_gap_m": "number", "first_tree_m": "number"},
-    "trees": {"row_no": "whole"},
-    "girth": {"block_id": "text", "tree_id": "text"},
-    "obstacles": {"name": "text"},
+    "trees": {"row_no": "whole", "place_source": "text"},
+    "girth": {
+        "girth_unit": "text",
+        "block_id": "text",
+        "tree_id": "text",
+        "place_source": "text",
+        "written_block_id": "text",
+        "written_tree_id": "text",
+    },
+    "obstacles": {"name": "text", "passable_source": "text"},
 }
 
 # Other names that a column may bear, in the trade's and the surveyors' plain words.
@@ -38,7 +45,7 @@ _OTHER_NAMES: Mapping[str, Mapping[str, str]] = {
 }  # fmt: skip
 
 _LENGTHS_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "inches": 2.54, "in": 2.54,
-               "ft": 30.48}  # fmt: skip
+               "ft": 30.48, '"': 2.54}  # fmt: skip
 # Column to the stems that stand for it with another unit, each with the factor of the stem.
 _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
     "girth_cm": (("girth", 1.0), ("circumference", 1.0), ("diameter", np.pi), ("dbh", np.pi)),
@@ -51,12 +58,14 @@ _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
 }
 
 _NUMBER = re.compile(
-    r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|ft|\"|°)?\s*$"
+    r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|inches|ft|\"|°)?\s*$"
 )
 _ZONED = re.compile(r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$", re.IGNORECASE)
 _TRUE = {"true", "yes", "y", "1", "1.0", "t"}
 _FALSE = {"false", "no", "n", "0", "0.0", "f"}
-# What programs add to number the rows of a file; a GeoPackage keeps these names for itself.
+# How many unknown columns are named before the rest are counted.
+_MOST_NAMED = 8
+# What programs add to number the rows of a file.
 _COUNTERS = ("fid", "ogc_fid", "gpkg_fid")
 
 
@@ -102,7 +111,7 @@ def kinds_of(layer: str) -> dict[str, str]:
 def name_columns(
     frame: pd.DataFrame, layer: str, *, own: Mapping[str, str], place: Place
 ) -> tuple[pd.DataFrame, list[Fault]]:
-    """Give the frame with the contract's column names; columns it doesn't know keep their own.
+    """Give the frame with the contract's column names; columns it doesn't know are left out.
 
     A column in another unit, named with it (``girth_mm``, ``diameter_cm``, ``bark_cm``), is
     turned into the contract's unit, and said.
@@ -148,39 +157,47 @@ def name_columns(
             )
     named = frame.copy()
     for column, (_, factor) in converted.items():
-        numbers, _ = _numbers(named[column])
-        named[column] = numbers * factor
+        numbers, unread = _numbers(named[column])
+        turned = numbers * factor
+        # What can't be read stays as it is for `set_kinds` to tell.
+        named[column] = (
+            turned.astype(object).mask(unread, named[column]) if unread.any() else turned
+        )
+    if any(ours == "girth_cm" for ours, _ in converted.values()) and "girth_unit" not in taken:
+        # The heading named the unit, so nobody need guess it from the figures.
+        named["girth_unit"] = pd.Series("cm", index=named.index, dtype="str")
     named = named.rename(
         columns={**renamed, **{column: ours for column, (ours, _) in converted.items()}}
     )
-    return _without_doubles(named, kinds, faults, place)
+    return _known_only(named, kinds, faults, place)
 
 
-def _without_doubles(
+def _known_only(
     named: pd.DataFrame, kinds: Mapping[str, str], faults: list[Fault], place: Place
 ) -> tuple[pd.DataFrame, list[Fault]]:
-    """Leave out row counters, and columns whose names differ from another's in capitals only."""
-    seen = {*kinds, "geometry"}
-    kept = []
-    for position, column in enumerate(named.columns):
-        name = str(column).lower()
-        ours = column in kinds or column == "geometry"
-        counter = name in _COUNTERS or name.startswith("unnamed: ")
-        double = not ours and name in seen
-        if not counter and not double:
-            kept.append(position)
-            seen.add(name)
-        if double:
-            faults = [
-                *faults,
-                place.fault(
-                    "noted",
-                    found=f"a second column {column!s}, left out",
-                    expected="each column once",
-                    remedy="Keep the one that counts.",
-                ),
-            ]
-    return named.iloc[:, kept], faults
+    """Leave out the columns that the job doesn't know: later stages add their own to the frame."""
+    unknown = [
+        str(column)
+        for column in named.columns
+        if column not in kinds
+        and column != "geometry"
+        and str(column).lower() not in _COUNTERS
+        and not str(column).lower().startswith("unnamed: ")
+    ]
+    if unknown:
+        more = f" and {len(unknown) - _MOST_NAMED} more" * (len(unknown) > _MOST_NAMED)
+        told = place.fault(
+            "noted",
+            found="columns that the job doesn't know, not used: "
+            + ", ".join(unknown[:_MOST_NAMED])
+            + more,
+            expected="any of " + ", ".join(kinds),
+            remedy="Where one of them is ours under another name, say so in columns.toml.",
+        )
+        faults = [*faults, told]
+    return named[
+        [column for column in named.columns if column in kinds or column == "geometry"]
+    ], faults
 
 
 def _chosen(
@@ -242,7 +259,10 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
         if kind == "text":
             kept[column] = texts(values)
             continue
-        kept[column], unread = _READERS[kind](values)
+        if kind == "number":
+            kept[column], unread = _numbers(values, unit=column.rsplit("_", 1)[-1])
+        else:
+            kept[column], unread = _READERS[kind](values)
         faults += row_faults(
             frame[unread.to_numpy()],
             layer,
@@ -297,7 +317,7 @@ def _blank(values: pd.Series) -> pd.Series:
     return values.isna()
 
 
-def _numbers(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+def _numbers(values: pd.Series, *, unit: str = "") -> tuple[pd.Series, pd.Series]:
     if pd.api.types.is_bool_dtype(values.dtype):
         return pd.Series(np.nan, index=values.index), values.notna()
     if pd.api.types.is_numeric_dtype(values.dtype):
@@ -305,10 +325,11 @@ def _numbers(values: pd.Series) -> tuple[pd.Series, pd.Series]:
     numbers = pd.to_numeric(values, errors="coerce").astype("float64")
     doubtful = numbers.isna() & ~_blank(values)
     if doubtful.any():
-        parts = values[doubtful].astype("str").str.extract(_NUMBER)[0]
-        numbers[doubtful] = pd.to_numeric(parts.str.replace(",", "."), errors="coerce").astype(
-            "float64"
-        )
+        parts = values[doubtful].astype("str").str.extract(_NUMBER)
+        written = pd.to_numeric(parts[0].str.replace(",", "."), errors="coerce").astype("float64")
+        # A unit beside the figure goes before the heading's.
+        own = parts[1].map(_LENGTHS_CM).astype("float64") / _LENGTHS_CM.get(unit, np.nan)
+        numbers[doubtful] = written * own.fillna(1.0)
     numbers = numbers.where(np.isfinite(numbers))
     return numbers, numbers.isna() & ~_blank(values)
 
@@ -378,7 +399,6 @@ def _year_first(words: pd.Series) -> pd.Series:
 
 
 _READERS = {
-    "number": _numbers,
     "whole": _wholes,
     "truth": _truths,
     "moment": _moments,

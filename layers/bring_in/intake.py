@@ -176,6 +176,10 @@ def _assemble(
             faults += more
     if terrain is not None:
         faults += checks.blocks_off_terrain(blocks, terrain)
+    if "girth" in checked:
+        # What the surveyor wrote; the tree itself is for the matching to tell.
+        written = {"block_id": "written_block_id", "tree_id": "written_tree_id"}
+        checked["girth"] = checked["girth"].rename(columns=written)
     stand = make_stand(blocks, checked.get("rows"), checked.get("trees"))
     faults += stand.faults
     faults += checks.rows_outside(stand.rows, blocks)

@@ -47,10 +47,14 @@ def girths_of_listed(
     place, faults = _places_of(listed, trees, "girth")
     hit = np.flatnonzero(place >= 0)
     own = trees.iloc[place[hit]]
-    points = listed.iloc[hit].assign(
-        row_no=own["row_no"].astype("Int64").to_numpy(),
-        tree_no=own["tree_no"].astype("Int64").to_numpy(),
-        place_source="named tree",
+    points = (
+        listed.drop(columns=["block_id", "tree_id"], errors="ignore")
+        .iloc[hit]
+        .assign(
+            row_no=own["row_no"].astype("Int64").to_numpy(),
+            tree_no=own["tree_no"].astype("Int64").to_numpy(),
+            place_source="named tree",
+        )
     )
     return gpd.GeoDataFrame(points, geometry=own.geometry.to_numpy(), crs=trees.crs), faults
 

@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from layers.bring_in.columns import Place, name_columns, set_kinds
+from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds
 from layers.bring_in.sources import Found, UserNames
 from layers.bring_in.tables import read_table
 from layers.bring_in.vectors import read_vector
@@ -71,13 +71,15 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
         frame = read_vector(found, names)
     if isinstance(frame, gpd.GeoDataFrame) and frame.geometry.name != "geometry":
         frame = frame.rename_geometry("geometry")
+    key = LAYERS[found.layer].key
+    if ending == ".kml" and "Name" in frame.columns and "name" not in LAYERS[found.layer].columns:
+        # A placemark's name serves as its key where no column is the key.
+        known = {plain_name(str(column)) for column in frame.columns}
+        frame = frame.drop(columns="Name") if key in known else frame.rename(columns={"Name": key})
     place = Place(file=found.shown, layer=found.layer)
     frame, faults = name_columns(
         frame, found.layer, own=names.columns.get(found.layer, {}), place=place
     )
-    key = LAYERS[found.layer].key
-    if ending == ".kml" and "Name" in frame.columns and key not in frame.columns:
-        frame = frame.rename(columns={"Name": key})
     frame = frame.assign(**{FILE: found.shown, ROW: np.arange(1, len(frame) + 1)})
     frame, more = set_kinds(frame, found.layer, place=place)
     if found.layer == "girth":

@@ -78,29 +78,33 @@ def evidence_of_tree(t: int, k: int, stand: StandArrays, points: PointArrays) ->
     if points.tree_no[t] >= 0 and stand.tree_no[k] >= 0:
         total += odds[2] if points.tree_no[t] == stand.tree_no[k] else odds[3]
     if not np.isnan(points.girth[t]) and not np.isnan(stand.earlier[k, 0]):
-        total += girth_factor(
-            points.girth[t] - stand.earlier[k, 0], points.girth[t], stand.earlier[k, 1], odds
-        )
+        total += girth_factor(points.girth[t], stand.earlier[k], odds)
     return total
 
 
 @jit
-def girth_factor(more: float, girth: float, sure: float, odds: Floats) -> float:
-    """Log of how much likelier a girth is of a tree with a known earlier girth than of any.
+def girth_factor(girth: float, earlier: Floats, odds: Floats) -> float:
+    """Log of how much likelier a girth is of a tree with known earlier girths than of any.
 
     Parameters
     ----------
-    more
-        Girth less the tree's earlier girth, cm.
     girth
         Girth, cm.
-    sure
-        Probability that the earlier girth was joined to the right tree.
+    earlier
+        The tree's possible earlier girths, cm, each followed by the probability that it was
+        this tree's; NaN where there are no more.
     odds
         As in :class:`PointArrays`: [4] growth and [5] its spread, [6] mean girth and [7] its
         spread, all in cm, [8] share of repeats that hold to the law of growth.
     """
-    same = -0.5 * ((more - odds[4]) / odds[5]) ** 2 - math.log(odds[5])
     other = -0.5 * ((girth - odds[6]) / odds[7]) ** 2 - math.log(odds[7])
-    held = sure * odds[8]
-    return math.log(held * math.exp(min(same - other, 50.0)) + 1 - held)
+    total, open_share = 0.0, 1.0
+    for i in range(0, earlier.size, 2):
+        if np.isnan(earlier[i]):
+            break
+        more = girth - earlier[i]
+        same = -0.5 * ((more - odds[4]) / odds[5]) ** 2 - math.log(odds[5])
+        held = earlier[i + 1] * odds[8]
+        total += held * math.exp(min(same - other, 50.0))
+        open_share -= held
+    return math.log(total + max(open_share, 1e-3))

@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 
 DRAWS = 6
 METROPOLIS_STEPS = 60
+COUNTING_ROUNDS = 4
 # Weak priors, as means and standard deviations of natural logs, that keep within reason what a
 # short survey can't tell: offset, drift, points of drift, white noise.
 PRIOR_LOG = np.log([4.0, 1.0, 100.0, 2.0])
@@ -148,8 +149,8 @@ def learn_odds(
         missed = float((wrote[both] != true[tree[both]]).sum()) / DRAWS
         wrong.append(min((missed + 0.4) / (both.sum() / DRAWS + 20), 0.9))
     odds = dataclasses.replace(before, wrong_row_share=wrong[0], wrong_tree_share=wrong[1])
-    more = np.where(on, girth - earlier[tree, 0], np.nan)
-    sure = np.where(on, earlier[tree, 1], np.nan)
+    more = np.where(on[:, None], girth[:, None] - earlier[tree, 0::2], np.nan)
+    sure = np.where(on[:, None], earlier[tree, 1::2], np.nan)
     return _learn_growth(more[~np.isnan(more)], sure[~np.isnan(more)], odds)
 
 
@@ -166,7 +167,7 @@ def _learn_growth(more: Floats, sure: Floats, before: Odds) -> Odds:
         belongs = like / (like + unlike + 1e-300)
         growth = float((belongs * more).sum() / belongs.sum())
         spread = float(np.sqrt((belongs * (more - growth) ** 2).sum() / belongs.sum() + 0.04))
-        held = float(np.clip((belongs / sure).clip(max=1).mean(), 0.2, 0.99))
+        held = float(np.clip(belongs.sum() / sure.sum(), 0.2, 0.99))
     return dataclasses.replace(before, growth_cm=growth, growth_sd_cm=spread, held_share=held)
 
 
@@ -208,6 +209,30 @@ def learn_law(
             odds=learn_odds(stand, sessions, walked, earlier, law.odds),
         )
     return law
+
+
+def choose_counting(
+    stand: Stand,
+    sessions: Sequence[Session],
+    law: SurveyLaw,
+    earlier: Floats,
+    *,
+    search: Search,
+) -> SurveyLaw:
+    """Choose whether the surveyor's steps count vacant places too, by which fits better."""
+    vacant = int((stand.row_last - stand.row_first + 1).sum()) - stand.size
+    if not stand.has_rows or not vacant:
+        return law
+    fits = []
+    for counts_places in (False, True):
+        tried = dataclasses.replace(
+            law, steps=dataclasses.replace(law.steps, counts_places=counts_places)
+        )
+        tried = learn_law(stand, sessions, tried, earlier, search=search, rounds=COUNTING_ROUNDS)
+        ground = make_ground(stand, tried, earlier)
+        fit = sum(walk_session(ground, one, search=search).evidence for one in sessions)
+        fits.append((fit, tried))
+    return max(fits, key=lambda one: one[0])[1]
 
 
 def draw_laws(

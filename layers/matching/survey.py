@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from layers.errors import ColumnError
 from layers.matching.law import SurveyLaw, first_law
-from layers.matching.learning import draw_laws, first_odds, learn_law
+from layers.matching.learning import choose_counting, draw_laws, first_odds, learn_law
 from layers.matching.points import check_points, check_trees, lay_out_sessions, session_codes
 from layers.matching.session import (
     Search,
@@ -27,9 +27,10 @@ from layers.matching.session import (
 from layers.matching.stand import Stand, lay_out_stand
 
 LEARN_POINTS = 3000
-LAWS = 6
+LAWS = 10
 LAWS_UP_TO_POINTS = 30_000
 THREADS = 2
+EARLIER_GIRTHS = 3
 
 Whole = NDArray[np.int64]
 
@@ -76,7 +77,9 @@ def match_points(
         tree_no are used where there. Order in a session is walking order.
     earlier
         Girths of an earlier round: tree_id, girth_cm and, where known, measured_at and
-        probability (that the girth is of that tree, as this function gave it).
+        probability (that the girth is of that tree, as this function gave it). A tree may have
+        several, as ``SurveyMatch.candidates`` of that round gives them. Where it is None,
+        ``girth_cm`` of the trees layer is taken, if there.
     confirmed
         What the manager confirmed: point_id, tree_id (missing where the point is of no tree).
 
@@ -118,6 +121,7 @@ def match_survey(
     known = _earlier_girths(trees, stand, earlier)
     law = SurveyLaw(steps=first_law(_mean_step(stand, sessions)), odds=first_odds(sessions, known))
     some = _to_learn_from(sessions)
+    law = choose_counting(stand, some, law, known, search=search)
     law = learn_law(stand, some, law, known, search=search)
     number = LAWS if len(points) <= LAWS_UP_TO_POINTS else 0
     laws = draw_laws(stand, some, law, known, search=search, number=number) or [law]
@@ -201,16 +205,24 @@ def _earlier_girths(
     trees: gpd.GeoDataFrame, stand: Stand, earlier: pd.DataFrame | None
 ) -> NDArray[np.float64]:
     """Give each tree's earlier girth and how sure it is of that tree; NaN where none."""
-    known = np.full((stand.size, 2), np.nan)
+    known = np.full((stand.size, 2 * EARLIER_GIRTHS), np.nan)
+    if earlier is None and "girth_cm" in trees:
+        earlier = pd.DataFrame(trees[["tree_id", "girth_cm"]])
     if earlier is None or not len(earlier):
         return known
     some = earlier.dropna(subset=["tree_id", "girth_cm"])
     some = some.assign(sure=some.get("probability", 1.0))
     order = ["sure", "measured_at"] if "measured_at" in some else ["sure"]
-    best = some.sort_values(order, kind="stable").drop_duplicates("tree_id", keep="last")
-    best = best.set_index("tree_id").reindex(trees["tree_id"].iloc[stand.source])
-    known[:, 0] = best["girth_cm"].to_numpy(float)
-    known[:, 1] = best["sure"].to_numpy(float).clip(0.01, 1.0)
+    some = some.sort_values(order, ascending=False, kind="stable")
+    rank = some.groupby("tree_id").cumcount()
+    for number in range(EARLIER_GIRTHS):
+        best = some[rank == number].set_index("tree_id")
+        best = best.reindex(trees["tree_id"].iloc[stand.source])
+        known[:, 2 * number] = best["girth_cm"].to_numpy(float)
+        known[:, 2 * number + 1] = best["sure"].to_numpy(float).clip(0.01, 1.0)
+    # Girths that could each be a tree's share one chance; girths that surely are share it evenly.
+    total = np.nansum(known[:, 1::2], axis=1, keepdims=True)
+    known[:, 1::2] /= np.maximum(total, 1.0)
     return known
 
 

@@ -21,7 +21,7 @@ from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
-from layers import match_points
+from layers import match_points, match_survey
 from tests.survey_bound import told_the_truth
 from tests.survey_simulator import (
     Survey,
@@ -202,11 +202,11 @@ def measure_rounds(form: SurveyForm, seeds: int) -> list[dict[str, object]]:
     for seed in range(seeds):
         first, second = simulate_two_rounds(form, seed)
         begun = time.perf_counter()
-        matches = match_points(first.trees, first.points)
-        first_rows.append(_score(first, matches, time.perf_counter() - begun))
-        earlier = matches[["tree_id", "probability"]].assign(girth_cm=first.points["girth_cm"])
+        match = match_survey(first.trees, first.points)
+        first_rows.append(_score(first, match.matches, time.perf_counter() - begun))
+        earlier = match.candidates.merge(first.points[["point_id", "girth_cm"]], on="point_id")
         begun = time.perf_counter()
-        matches = match_points(second.trees, second.points, earlier=earlier.dropna())
+        matches = match_points(second.trees, second.points, earlier=earlier)
         told_rows.append(_score(second, matches, time.perf_counter() - begun))
     name = "steps 1 to 3, white 2.5 m"
     return [

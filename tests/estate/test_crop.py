@@ -139,6 +139,10 @@ def test_too_few_records_are_not_judged():
     assert (table["why"] == "too few records to say").all()
 
 
+def test_no_task_falls_behind_where_there_is_none():
+    assert falling_behind(many_records(0.0), tasks(0)).empty
+
+
 def test_records_from_csv_and_xlsx(tmp_path):
     table = pd.DataFrame(
         {"Date": ["2026-11-02"], "task id": ["t0"], "latex_kg": [60.0], "drc_percent": [33.0]}

@@ -109,13 +109,14 @@ def test_written_numbers_settle_what_the_walk_leaves_open() -> None:
 
 
 def test_a_second_round_is_better_for_knowing_the_first_rounds_girths() -> None:
-    form = SurveyForm(rows=8, trees_per_row=25, step_low=1, step_high=2, white_m=2.5)
-    first, second = simulate_two_rounds(form, 4)
-    matches = match_points(first.trees, first.points)
-    earlier = matches[["tree_id", "probability"]].assign(girth_cm=first.points["girth_cm"])
-    told = match_points(second.trees, second.points, earlier=earlier.dropna())
+    form = SurveyForm(rows=10, trees_per_row=30, step_low=1, step_high=3, white_m=2.5)
+    first, second = simulate_two_rounds(form, 0)
+    match = match_survey(first.trees, first.points)
+    earlier = match.candidates.merge(first.points[["point_id", "girth_cm"]], on="point_id")
+    told = match_points(second.trees, second.points, earlier=earlier)
     untold = match_points(second.trees, second.points)
     assert right_share(second, told) > right_share(second, untold)
+    assert right_share(second, told) > right_share(first, match.matches)
 
 
 def test_a_confirmed_point_speaks_for_its_neighbours() -> None:

@@ -62,7 +62,7 @@ def walk(stand: Stand, at_m: list[tuple[float, float]], known: SurveyLaw) -> Wal
         area_m2=1e4,
         trees_near=float(stand.size),
     )
-    ground = make_ground(stand, known, np.full((stand.size, 2), np.nan))
+    ground = make_ground(stand, known, np.full((stand.size, 6), np.nan))
     return walk_session(ground, session, search=WIDE)
 
 

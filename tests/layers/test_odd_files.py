@@ -78,10 +78,11 @@ READ: dict[str, tuple[Write, int, str]] = {
     "heading only": (text("girth.csv", "lon,lat,girth_cm\n"), 600, ""),
     "no place": (text("girth.csv", "lon,lat,girth_cm\n105,-0.904,45\n,,46\n"), 600, "no geometry"),
     "one column three times": (
-        text("girth.csv", "lon,lat,girth_cm,Girth (CM),GIRTH_MM\n105,-0.904,45,46,450\n"), 600, "",
+        text("girth.csv", "lon,lat,girth_cm,Girth (CM),GIRTH_MM\n105,-0.904,45,46,450\n"), 600,
+        "not used: Girth (CM), GIRTH_MM",
     ),
     "a column named geometry": (
-        text("girth.csv", "lon,lat,girth_cm,geometry\n105,-0.904,45,here\n"), 600, "",
+        text("girth.csv", "lon,lat,girth_cm,geometry,tree_id\n105,-0.904,45,here,7\n"), 600, "",
     ),
     "row counters": (
         text("girth.csv", "fid,lon,lat,girth_cm,ogc_fid\n7,105,-0.904,45,2\n7,105,-0.9041,45,2\n"),
@@ -125,8 +126,8 @@ READ: dict[str, tuple[Write, int, str]] = {
         layer("trees.geojson", shapes(shapely.Point(X + 1000, Y))), 600, "a place in no block",
     ),
     "trees on one spot": (
-        layer("trees.geojson", shapes(*[shapely.Point(X + 220, Y + 50)] * 5, note=list("abcde"))),
-        605, "without a row_no",
+        layer("trees.geojson", shapes(*[shapely.Point(X + 220, Y + 50)] * 5)), 601,
+        "the same row as an earlier one",
     ),
     "a row in another country": (
         layer("rows.geojson", shapes(

@@ -11,6 +11,7 @@ from threading import Lock
 from estate.app.runs import known_name, output_folder, project_file
 from layers.bring_in.sources import find_sources
 from layers.errors import LayerError, SettingError
+from layers.geopackage import layer_names
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,6 +70,11 @@ def desk_for(source: Path, *, own_standards: Path | None = None) -> Desk:
 
     A project that was made from a folder of layers brings that folder to the desk, so that files
     can be added to it.
+
+    Raises
+    ------
+    UnreadableError
+        The project's file is there and isn't a GeoPackage.
     """
     if source.is_file():
         above = source.resolve().parent.parent
@@ -76,6 +82,8 @@ def desk_for(source: Path, *, own_standards: Path | None = None) -> Desk:
             source = above
     folder = output_folder(source, None)
     project = project_file(source, folder)
+    if project.exists():
+        layer_names(project)
     return Desk(source=source, folder=folder, project=project, own_standards=own_standards)
 
 

@@ -45,6 +45,7 @@ class BlockGlance:
     pending: bool
     has_map: bool
     map_file: str
+    form_file: str | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,13 +78,18 @@ class TapperGlance:
 
 @dataclass(frozen=True, kw_only=True)
 class PointGlance:
-    """A girth point whose tree is in doubt, with its likeliest trees (None: no tree)."""
+    """A girth point whose tree is in doubt.
+
+    `choices` are its likeliest trees (None: no tree), each with its probability, and `rest` is the
+    probability of everything else.
+    """
 
     point_id: str
     girth_cm: float | None
     surveyor: str
     measured_at: str
     choices: tuple[tuple[str | None, float], ...]
+    rest: float
     confirmed: bool
     word: str | None
 
@@ -107,7 +113,8 @@ def block_glances(project: Path, folder: Path) -> list[BlockGlance]:
     glances = []
     for row in ready.drop(columns="geometry", errors="ignore").to_dict("records"):
         block = str(row["block_id"])
-        name = f"{file_name(block)}.html"
+        name, form = f"{file_name(block)}.html", f"{file_name(block)}.pdf"
+        has_form = (folder / "to-tape" / form).is_file()
         word = words.get(block)
         glances.append(
             BlockGlance(
@@ -125,6 +132,7 @@ def block_glances(project: Path, folder: Path) -> list[BlockGlance]:
                 pending=_block_pending(word, _text(row["reason"])),
                 has_map=(folder / "maps" / name).is_file(),
                 map_file=name,
+                form_file=form if has_form else None,
             )
         )
     return glances
@@ -198,8 +206,12 @@ def beat_glances(project: Path) -> list[BeatGlance]:
 
 def point_glances(project: Path, *, block: str = "") -> list[PointGlance]:
     """Give the girth points that are in doubt or were confirmed, the least sure first."""
-    matches = pd.DataFrame(store.saved_frame(project, "match_points").drop(columns="geometry"))
-    points = pd.DataFrame(store.saved_frame(project, "girth").drop(columns="geometry"))
+    matches = pd.DataFrame(
+        store.saved_frame(project, "match_points").drop(columns="geometry", errors="ignore")
+    )
+    points = pd.DataFrame(
+        store.saved_frame(project, "girth").drop(columns="geometry", errors="ignore")
+    )
     said = store.confirmed(project)
     words = {} if said is None else dict(zip(said["point_id"], said["tree_id"], strict=True))
     doubtful = matches[(matches["probability"] < DOUBTFUL_BELOW) | matches["point_id"].isin(words)]
@@ -216,9 +228,6 @@ def _point(row: dict[str, Any], words: dict[str, Any]) -> PointGlance:
     first = (_key(row["tree_id"]), float(row["probability"]))
     second = (_key(row["second_tree_id"]), float(row["second_probability"]))
     choices = [first] + ([second] if second[0] is not None else [])
-    if all(tree is not None for tree, _ in choices):
-        rest = 1.0 - sum(probability for _, probability in choices)
-        choices.append((None, max(0.0, rest)))
     girth = row.get("girth_cm")
     return PointGlance(
         point_id=key,
@@ -226,6 +235,7 @@ def _point(row: dict[str, Any], words: dict[str, Any]) -> PointGlance:
         surveyor=_text(row.get("surveyor")),
         measured_at=day_words(pd.to_datetime(row.get("measured_at"))),
         choices=tuple(choices),
+        rest=max(0.0, 1.0 - sum(probability for _, probability in choices)),
         confirmed=key in words,
         word=_key(words.get(key)),
     )

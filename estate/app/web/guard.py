@@ -45,7 +45,11 @@ def guard(app: Flask, *, port: int) -> None:
     token = secrets.token_urlsafe(32)
     hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
     app.secret_key = secrets.token_bytes(32)
-    app.config.update(SESSION_COOKIE_SAMESITE="Strict", SESSION_COOKIE_HTTPONLY=True)
+    app.config.update(
+        SESSION_COOKIE_NAME=f"estate-{port}",
+        SESSION_COOKIE_SAMESITE="Strict",
+        SESSION_COOKIE_HTTPONLY=True,
+    )
 
     @app.before_request
     def only_from_here() -> None:

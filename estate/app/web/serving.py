@@ -45,6 +45,7 @@ def make_app(source: Path, *, port: int = PORT, own_standards: Path | None = Non
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     desk = desk_for(source, own_standards=own_standards)
     watch = RunWatch(desk=desk)
+    app.extensions["desk"] = desk
     guard(app, port=port)
     app.register_blueprint(overview_page.pages(desk))
     app.register_blueprint(overview_page.handed_out(desk))
