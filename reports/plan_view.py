@@ -51,6 +51,8 @@ class PlanView(Protocol):
         walk_m, block_ids, holding_ids, needs_high_knife, lower_bound_min].
     walks
         [task_id, geometry]: the walking line in stop order.
+    to_tape
+        [block_id, tree_id, stop_no]: the trees to tape next, in walking order.
     roster
         [date, tapper_id, task_id, kind, minutes].
     """
@@ -123,6 +125,11 @@ class PlanView(Protocol):
     @property
     def walks(self) -> gpd.GeoDataFrame:
         """One line a task."""
+        ...
+
+    @property
+    def to_tape(self) -> pd.DataFrame:
+        """One row a tree to tape next."""
         ...
 
     @property

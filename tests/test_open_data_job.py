@@ -1,4 +1,4 @@
-"""The whole way on layers that this project didn't make; sources are named in tests/open_data.py."""
+"""The whole way on layers that this project did not make; sources: tests/open_data.py."""
 
 import json
 from pathlib import Path

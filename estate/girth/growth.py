@@ -222,12 +222,17 @@ def _life_curve(
     sure: pd.DataFrame, blocks: pd.DataFrame, figures: Mapping[str, Figure]
 ) -> GrowthCurve | None:
     """Fit a curve of girth on age to the untapped life of trees that were taped many times."""
+    often = sure["tree_id"].map(sure["tree_id"].value_counts()) >= _CURVE_TAPES
+    sure = sure[often.to_numpy(bool)]
+    if sure.empty:
+        return None
     of_block = blocks.set_index("block_id").reindex(sure["block_id"])
     age = age_years(of_block["planted_on"].to_numpy(), sure["measured_at"].to_numpy())
     untapped = age <= opening_age_years(of_block, figures)
     rows = sure.assign(age=age)[untapped]
-    lives = rows.groupby("tree_id")["age"].agg(["nunique", np.ptp])
-    long = lives.index[(lives["nunique"] >= _CURVE_TAPES) & (lives["ptp"] >= _CURVE_YEARS)]
+    lives = rows.groupby("tree_id")["age"].agg(["nunique", "min", "max"])
+    span = lives["max"] - lives["min"]
+    long = lives.index[(lives["nunique"] >= _CURVE_TAPES) & (span >= _CURVE_YEARS)]
     if len(long) < _CURVE_TREES:
         return None
     rows = rows[rows["tree_id"].isin(long[:: -(-len(long) // _MOST_CURVE_TREES)])]

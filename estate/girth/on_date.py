@@ -211,13 +211,15 @@ def _fit_blocks(
     ).assign(shift_cm=0.0)
     found = {}
     departures = [np.empty(0)]
-    for block_id, rows in taped.groupby("block_id"):
-        thin = rows.iloc[:: max(int(np.ceil(len(rows) / _MOST_FOR_TREND)), 1)]
-        value, noise = (thin[name].to_numpy(float) for name in ("share", "noise_share2"))
-        with threadpool_limits(limits=1):
+    # Once round the loop: setting the limit takes longer than most of these blocks.
+    with threadpool_limits(limits=1):
+        for block_id, rows in taped.groupby("block_id"):
+            thin = rows.iloc[:: max(int(np.ceil(len(rows) / _MOST_FOR_TREND)), 1)]
+            value, noise = (thin[name].to_numpy(float) for name in ("share", "noise_share2"))
             fit = condition(model, places_of(thin), value, noise)
             departures.append(standard_departures(fit, value))
-        found[block_id] = (len(rows), fit.mean, fit.scale, *fit.trend, rows["shift_cm"].mean())
+            shift = rows["shift_cm"].mean()
+            found[block_id] = (len(rows), fit.mean, fit.scale, *fit.trend, shift)
     if found:
         columns = ["taped", "mean", "scale", "trend_x", "trend_y", "shift_cm"]
         known = pd.DataFrame.from_dict(found, orient="index", columns=columns)

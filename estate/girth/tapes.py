@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 
 from layers.errors import ColumnError
 
-_CARRIED = ("surveyor", "session_id", "measured_at", "girth_cm", "height_cm", "bark_mm")
+_CARRIED = (
+    "surveyor",
+    "session_id",
+    "measured_at",
+    "girth_cm",
+    "girth_unit",
+    "height_cm",
+    "bark_mm",
+)
 _COLUMNS = ("point_id", "tree_id", "probability")
 _LEAST_SECOND = 0.05
 

@@ -28,6 +28,7 @@ _RANGES = {
     "morning_min": (10.0, 720.0),
     "longest_morning_min": (10.0, 720.0),
     "join_walk_min": (0.0, 120.0),
+    "row_worth_s": (0.0, 3600.0),
 }
 
 
@@ -55,6 +56,8 @@ class Minutes:
         A usual morning and the longest that is given to anyone, minutes.
     join_walk_min
         Blocks within this walk of each other may share mornings, minutes.
+    row_worth_s
+        How many more seconds of walking it is worth to keep one row whole.
 
     Raises
     ------
@@ -74,6 +77,7 @@ class Minutes:
     morning_min: float
     longest_morning_min: float
     join_walk_min: float
+    row_worth_s: float
 
     def __post_init__(self) -> None:
         for name, (low, high) in _RANGES.items():

@@ -23,8 +23,6 @@ class TaskSettings:
     rows
         ``cut``: a row may be divided between two tasks, though seldom without need; ``whole``:
         never, even if mornings come out less even.
-    row_worth_s
-        How much more walking, in seconds of the morning, it is worth to keep one row whole.
     even
         How much longer than the mean (1.001 to 1.1) the longest morning may be before the cuts
         are moved again.
@@ -46,7 +44,6 @@ class TaskSettings:
     round_days: int = 3
     tasks: int | None = None
     rows: Literal["cut", "whole"] = "cut"
-    row_worth_s: float = 0.0
     even: float = 1.012
     slack: float = 0.008
     reach_m: float = 1500.0
@@ -56,7 +53,6 @@ class TaskSettings:
     def __post_init__(self) -> None:
         _within("round_days", self.round_days, 1, 7)
         _within("slack", self.slack, 0.0, 0.02)
-        _within("row_worth_s", self.row_worth_s, 0.0, 3600.0)
         _within("even", self.even, 1.001, 1.1)
         _within("reach_m", self.reach_m, 0.0, 20_000.0)
         if self.tasks is not None:

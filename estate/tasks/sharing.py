@@ -13,7 +13,7 @@ from estate.tasks.cutting import cut_ranks, cuts_at
 from estate.tasks.mornings import Ground, Morning, Round, Site, finish, ground, walk_round
 from estate.tasks.settings import TaskSettings
 from estate.tasks.sweep import Cells
-from estate.tasks.touching import Touching, of_one_piece, touching
+from estate.tasks.touching import Touching, mended, of_one_piece, touching
 from estate.tasks.trading import Trading, traded
 
 Floats = NDArray[np.float64]
@@ -84,28 +84,37 @@ def _rounds(
     if settings.rows == "whole" or count == 1 or not full:
         return share_out(on, plain, settings, kicks_a_tree)
     rounds = share_out(on, plain, settings, 0.0)
-    if sum(each.path_s for each in rounds) <= TIDY * _least_s(on):
+    barred = len(on.walked.bars.segments) > 0
+    if not barred and sum(each.path_s for each in rounds) <= TIDY * _least_s(on):
         return share_out(on, plain, settings, kicks_a_tree)
     beside = touching(
         site.trees.xyz[on.span, :2], site.run[on.span], site.trees.block[on.span], on.span,
-        on.walked.bars.segments,
+        np.vstack([on.walked.bars.segments, on.walked.bars.openings]),
     )  # fmt: skip
     run = np.unique(site.run[on.span], return_inverse=True)[1]
-    terms = Trading(beside=beside, run=run, row_worth_s=settings.row_worth_s, even=settings.even)
-    tried = [(terms.worth(on, rounds), plain)]
-    for share in _shares(site, on, count, peeled=kicks_a_tree >= THOROUGH):
-        label = share(on.standing_s + on.both_walks * 4.0, 0.0)
-        if label.max() + 1 == count and of_one_piece(label, beside):
+    terms = Trading(
+        beside=beside, run=run, row_worth_s=settings.minutes.row_worth_s, even=settings.even
+    )
+    rough = on.standing_s + on.both_walks * 4.0
+    tried: list[tuple[float, Share]] = []
+    for share in [plain, *_shares(site, on, count, peeled=kicks_a_tree >= THOROUGH)]:
+        label = mended(share(rough, 0.0), beside)
+        if len(np.unique(label)) == count and of_one_piece(label, beside):
             drawn = [walk_round(on, np.flatnonzero(label == k), 0) for k in range(count)]
             tried.append((terms.worth(on, drawn), share))
     tried.sort(key=lambda each: each[0])
-    best: list[Round] = []
-    best_s = np.inf
+    drafts = []
     for _, share in tried[: 1 + int(kicks_a_tree / 4)]:
-        drawn = share_out(on, share, settings, kicks_a_tree / 2)
-        if terms.worth(on, drawn) < best_s and _pieces(on, drawn, beside):
-            best, best_s = drawn, terms.worth(on, drawn)
-    return traded(on, best or rounds, terms, kicks_a_tree)
+        drawn = share_out(on, _mended(share, beside), settings, kicks_a_tree / 2)
+        if len(drawn) == count and _pieces(on, drawn, beside):
+            drafts.append((terms.worth(on, drawn), drawn))
+    if not drafts:
+        return share_out(on, plain, settings, kicks_a_tree)
+    return traded(on, min(drafts, key=lambda each: each[0])[1], terms, kicks_a_tree)
+
+
+def _mended(share: Share, beside: Touching) -> Share:
+    return lambda weight, slack: mended(share(weight, slack), beside)
 
 
 def _handy(site: Site, span: Whole, bases: Whole) -> Whole:
@@ -152,8 +161,11 @@ def share_out(on: Ground, share: Share, settings: TaskSettings, kicks_a_tree: fl
 
 def _least_s(on: Ground) -> float:
     """Give seconds that no walk through all trees can take less than: half the two nearest each."""
-    two = np.take_along_axis(on.charged, on.near[:, :2], axis=1)[: len(on.span)]
-    return float(two.sum()) / 2.0
+    trees = len(on.span)
+    near = np.where(on.near[:trees] < trees, on.near[:trees], -1)
+    apart = np.where(near >= 0, np.take_along_axis(on.charged[:trees], near, axis=1), np.inf)
+    two = np.sort(apart, axis=1)[:, :2]
+    return float(two[np.isfinite(two)].sum()) / 2.0
 
 
 def _pieces(on: Ground, rounds: list[Round], beside: Touching) -> bool:

@@ -238,8 +238,9 @@ def heights_at(terrain: Terrain | None, xy: Floats) -> Floats:
     if terrain is None:
         return np.zeros(len(xy))
     grid = _filled(terrain.elevation_m)
-    columns, lines = ~terrain.transform * (xy[:, 0], xy[:, 1])
-    places = np.stack([np.asarray(lines) - 0.5, np.asarray(columns) - 0.5])
+    to_xy = terrain.transform
+    lines, columns = (xy[:, 1] - to_xy.f) / to_xy.e, (xy[:, 0] - to_xy.c) / to_xy.a
+    places = np.stack([lines - 0.5, columns - 0.5])
     return np.asarray(ndimage.map_coordinates(grid, places, order=1, mode="nearest"))
 
 

@@ -15,6 +15,8 @@ from layers.ground.ways import barred_steps
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
+MENDINGS = 6
+
 FAR = 4.0
 """Neighbours further apart than this many times the usual distance don't stand side by side."""
 
@@ -123,6 +125,42 @@ def of_one_piece(label: Whole, trees: Touching) -> bool:
     row = _labels(onward, trees.right[onward], n)
     stretches = len(changes) + len(np.unique(row))
     return stretches == len(np.unique(np.column_stack([row, label]), axis=0))
+
+
+def mended(label: Whole, trees: Touching) -> Whole:
+    """Give tasks with their stray pieces handed to the tasks that these touch most.
+
+    Parameters
+    ----------
+    label
+        Shape (n,): each tree's task.
+    trees
+        Which trees stand side by side.
+    """
+    n, tasks = len(label), int(label.max()) + 1
+    one = np.repeat(np.arange(n), np.diff(trees.first))
+    two = trees.beside
+    whole = _labels(one, two, n)
+    now = label.copy()
+    for _ in range(MENDINGS):
+        same = now[one] == now[two]
+        piece = _labels(one[same], two[same], n)
+        size = np.bincount(piece)
+        share = whole * tasks + now
+        order = np.lexsort([piece, -size[piece], share])
+        main = np.full(int(share.max()) + 1, -1)
+        main[share[order[::-1]]] = piece[order[::-1]]
+        stray = piece != main[share]
+        if not stray.any():
+            break
+        border = stray[one] & ~same & ~stray[two]
+        votes = np.zeros((len(size), tasks), dtype=np.int64)
+        np.add.at(votes, (piece[one[border]], now[two[border]]), 1)
+        moved = stray & (votes.sum(axis=1) > 0)[piece]
+        if not moved.any():
+            break
+        now[moved] = np.argmax(votes, axis=1)[piece[moved]]
+    return now
 
 
 def _labels(one: Whole, two: Whole, count: int) -> Whole:

@@ -17,10 +17,11 @@ from layers.errors import Fault, Severity
 _SHORTENED = 10
 
 EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
-    "blocks": {"row_bearing_deg": "number"},
+    "blocks": {"row_bearing_deg": "number", "opened_on": "date"},
     "rows": {"tree_gap_m": "number", "first_tree_m": "number"},
     "trees": {"row_no": "whole", "place_source": "text"},
     "girth": {
+        "girth_unit": "text",
         "block_id": "text",
         "tree_id": "text",
         "place_source": "text",
@@ -44,7 +45,7 @@ _OTHER_NAMES: Mapping[str, Mapping[str, str]] = {
 }  # fmt: skip
 
 _LENGTHS_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "inches": 2.54, "in": 2.54,
-               "ft": 30.48}  # fmt: skip
+               "ft": 30.48, '"': 2.54}  # fmt: skip
 # Column to the stems that stand for it with another unit, each with the factor of the stem.
 _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
     "girth_cm": (("girth", 1.0), ("circumference", 1.0), ("diameter", np.pi), ("dbh", np.pi)),
@@ -57,7 +58,7 @@ _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
 }
 
 _NUMBER = re.compile(
-    r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|ft|\"|°)?\s*$"
+    r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|inches|ft|\"|°)?\s*$"
 )
 _ZONED = re.compile(r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$", re.IGNORECASE)
 _TRUE = {"true", "yes", "y", "1", "1.0", "t"}
@@ -156,8 +157,15 @@ def name_columns(
             )
     named = frame.copy()
     for column, (_, factor) in converted.items():
-        numbers, _ = _numbers(named[column])
-        named[column] = numbers * factor
+        numbers, unread = _numbers(named[column])
+        turned = numbers * factor
+        # What can't be read stays as it is for `set_kinds` to tell.
+        named[column] = (
+            turned.astype(object).mask(unread, named[column]) if unread.any() else turned
+        )
+    if any(ours == "girth_cm" for ours, _ in converted.values()) and "girth_unit" not in taken:
+        # The heading named the unit, so nobody need guess it from the figures.
+        named["girth_unit"] = pd.Series("cm", index=named.index, dtype="str")
     named = named.rename(
         columns={**renamed, **{column: ours for column, (ours, _) in converted.items()}}
     )
@@ -251,7 +259,10 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
         if kind == "text":
             kept[column] = texts(values)
             continue
-        kept[column], unread = _READERS[kind](values)
+        if kind == "number":
+            kept[column], unread = _numbers(values, unit=column.rsplit("_", 1)[-1])
+        else:
+            kept[column], unread = _READERS[kind](values)
         faults += row_faults(
             frame[unread.to_numpy()],
             layer,
@@ -306,7 +317,7 @@ def _blank(values: pd.Series) -> pd.Series:
     return values.isna()
 
 
-def _numbers(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+def _numbers(values: pd.Series, *, unit: str = "") -> tuple[pd.Series, pd.Series]:
     if pd.api.types.is_bool_dtype(values.dtype):
         return pd.Series(np.nan, index=values.index), values.notna()
     if pd.api.types.is_numeric_dtype(values.dtype):
@@ -314,10 +325,11 @@ def _numbers(values: pd.Series) -> tuple[pd.Series, pd.Series]:
     numbers = pd.to_numeric(values, errors="coerce").astype("float64")
     doubtful = numbers.isna() & ~_blank(values)
     if doubtful.any():
-        parts = values[doubtful].astype("str").str.extract(_NUMBER)[0]
-        numbers[doubtful] = pd.to_numeric(parts.str.replace(",", "."), errors="coerce").astype(
-            "float64"
-        )
+        parts = values[doubtful].astype("str").str.extract(_NUMBER)
+        written = pd.to_numeric(parts[0].str.replace(",", "."), errors="coerce").astype("float64")
+        # A unit beside the figure goes before the heading's.
+        own = parts[1].map(_LENGTHS_CM).astype("float64") / _LENGTHS_CM.get(unit, np.nan)
+        numbers[doubtful] = written * own.fillna(1.0)
     numbers = numbers.where(np.isfinite(numbers))
     return numbers, numbers.isna() & ~_blank(values)
 
@@ -387,7 +399,6 @@ def _year_first(words: pd.Series) -> pd.Series:
 
 
 _READERS = {
-    "number": _numbers,
     "whole": _wholes,
     "truth": _truths,
     "moment": _moments,

@@ -31,7 +31,7 @@ _LABELLED_GIRTH = re.compile(
 _TO_CM = {"": 1.0, "cm": 1.0, "mm": 0.1, "in": 2.54, "inch": 2.54, "inches": 2.54}
 
 
-def written_on(text: str) -> dict[str, float]:
+def written_on(text: str) -> dict[str, float | str]:
     """Read row and tree numbers, bark and girth from what a surveyor wrote on a point.
 
     Parameters
@@ -43,14 +43,15 @@ def written_on(text: str) -> dict[str, float]:
     Returns
     -------
     mapping
-        Whichever of row_no, tree_no, bark_mm and girth_cm the text holds.
+        Whichever of row_no, tree_no, bark_mm and girth_cm the text holds; and girth_unit, ``cm``,
+        where a unit stands beside the girth.
 
     Examples
     --------
     >>> written_on("r3 t12 46.5")
     {'row_no': 3.0, 'tree_no': 12.0, 'girth_cm': 46.5}
     """
-    read: dict[str, float] = {}
+    read: dict[str, float | str] = {}
     rest = text
     for name, pattern in (("row_no", _ROW), ("tree_no", _TREE), ("bark_mm", _BARK)):
         match = pattern.search(rest)
@@ -59,8 +60,10 @@ def written_on(text: str) -> dict[str, float]:
             rest = rest[: match.start()] + " " + rest[match.end() :]
     match = _LABELLED_GIRTH.search(rest) or _GIRTH.search(rest)
     if match:
-        factor = _TO_CM[(match.group(2) or "").lower()]
-        read["girth_cm"] = float(match.group(1).replace(",", ".")) * factor
+        unit = (match.group(2) or "").lower()
+        read["girth_cm"] = float(match.group(1).replace(",", ".")) * _TO_CM[unit]
+        if unit:
+            read["girth_unit"] = "cm"
     return read
 
 

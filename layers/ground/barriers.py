@@ -29,12 +29,15 @@ class Barriers:
         Shape (k, 4), float64: x and y of both ends of each straight piece, metres.
     turns
         Shape (w, 2), float64, metres: where a path may turn, at crossings and round corners.
+    openings
+        Shape (g, 4), float64: the pieces taken out at crossings, likewise.
     opened
         Indices, in the places layer, of the crossings that opened a way.
     """
 
     segments: NDArray[np.float64]
     turns: NDArray[np.float64]
+    openings: NDArray[np.float64]
     opened: tuple[int, ...] = ()
 
     def near(self, xy: NDArray[np.float64], *, margin_m: float = 150.0) -> Barriers:
@@ -51,13 +54,20 @@ class Barriers:
             return NO_BARRIERS
         hull = shapely.MultiPoint(xy).convex_hull.buffer(margin_m)
         shapely.prepare(hull)
-        lines = shapely.linestrings(self.segments.reshape(-1, 2, 2))
-        inside = shapely.intersects(hull, lines)
         turning = shapely.contains_xy(hull, self.turns[:, 0], self.turns[:, 1])
-        return Barriers(segments=self.segments[inside], turns=self.turns[turning])
+        return Barriers(
+            segments=_meeting(hull, self.segments),
+            turns=self.turns[turning],
+            openings=_meeting(hull, self.openings),
+        )
 
 
-NO_BARRIERS = Barriers(segments=np.empty((0, 4)), turns=np.empty((0, 2)))
+def _meeting(hull: shapely.Geometry, segments: NDArray[np.float64]) -> NDArray[np.float64]:
+    lines = shapely.linestrings(segments.reshape(-1, 2, 2))
+    return np.asarray(segments[shapely.intersects(hull, lines)])
+
+
+NO_BARRIERS = Barriers(segments=np.empty((0, 4)), turns=np.empty((0, 2)), openings=np.empty((0, 4)))
 
 
 def barriers(
@@ -88,25 +98,36 @@ def barriers(
         [part.boundary if part.geom_type.endswith("Polygon") else part for part in barred]
     )
     centres, opened = _gaps(edges, places)
+    whole = edges
     if len(centres):
         gaps = shapely.union_all(shapely.buffer(shapely.points(centres), GAP_M))
         edges = shapely.difference(edges, gaps)
-    lines = [
-        part
-        for part in shapely.get_parts(shapely.line_merge(edges)).tolist()
-        if part.geom_type == "LineString" and part.length > 0.0
-    ]
-    pieces = [np.asarray(line.coords)[:, :2] for line in lines]
-    segments = np.concatenate([np.hstack([piece[:-1], piece[1:]]) for piece in pieces])
+    lines = _lines(edges)
     outline = shapely.buffer(
         shapely.union_all(lines), CLEARANCE_M, cap_style="square", join_style="mitre"
     )
     corners = shapely.get_coordinates(outline.simplify(CLEARANCE_M / 4))
     return Barriers(
-        segments=segments,
+        segments=_segments(lines),
+        openings=_segments(_lines(shapely.difference(whole, edges))),
         turns=np.unique(np.vstack([centres, corners]).round(6), axis=0),
         opened=opened,
     )
+
+
+def _lines(edges: shapely.Geometry) -> list[shapely.LineString]:
+    merged = shapely.line_merge(edges) if edges.geom_type == "MultiLineString" else edges
+    return [
+        part
+        for part in shapely.get_parts(merged).tolist()
+        if part.geom_type == "LineString" and part.length > 0.0
+    ]
+
+
+def _segments(lines: list[shapely.LineString]) -> NDArray[np.float64]:
+    pieces = [np.asarray(line.coords)[:, :2] for line in lines]
+    parts = [np.hstack([piece[:-1], piece[1:]]) for piece in pieces]
+    return np.concatenate(parts) if parts else np.empty((0, 4))
 
 
 def _gaps(

@@ -43,7 +43,7 @@ class Search:
     """
 
     most: int = 256
-    reach: float = 14.0
+    reach: float = 11.0
     share: float = 0.75
     stretch: int = 4000
     beyond: int = 400

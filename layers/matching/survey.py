@@ -27,7 +27,7 @@ from layers.matching.session import (
 from layers.matching.stand import Stand, lay_out_stand
 
 LEARN_POINTS = 3000
-LAWS = 6
+LAWS = 10
 LAWS_UP_TO_POINTS = 30_000
 THREADS = 2
 EARLIER_GIRTHS = 3

@@ -37,7 +37,8 @@ def tree_table(plan: PlanView, block_id: str) -> pd.DataFrame:
     -------
     DataFrame
         [tree_id, row_id, row_no, tree_no, x, y, class, reason, ready_on, ready_low, ready_high,
-        girth_cm, se_cm, girth_source, task_id, stop_no, probability]; what isn't known is missing.
+        girth_cm, se_cm, girth_source, task_id, stop_no, probability, tape_no]; what isn't known
+        is missing.
     """
     trees = plan.layers.trees
     here = trees[trees["block_id"].eq(block_id)]
@@ -61,6 +62,7 @@ def tree_table(plan: PlanView, block_id: str) -> pd.DataFrame:
         (plan.girths, ["girth_cm", "se_cm", "girth_source"]),
         (plan.tasks, ["task_id", "stop_no"]),
         (joined, ["probability"]),
+        (plan.to_tape.rename(columns={"stop_no": "tape_no"}), ["tape_no"]),
     ):
         table = table.merge(frame[["tree_id", *columns]], on="tree_id", how="left")
     return table.sort_values(["row_no", "tree_no"], kind="stable", ignore_index=True)
@@ -100,6 +102,7 @@ def tree_columns(
         "ready_high": _days(table["ready_high"]),
         "task": _place_in(table["task_id"], tasks).tolist(),
         "stop": _whole(table["stop_no"]),
+        "tape": _whole(table["tape_no"]),
     }
 
 

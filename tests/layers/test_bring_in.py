@@ -272,7 +272,7 @@ def test_gpx_numbers_and_bark_are_kept_apart_from_girth() -> None:
     assert written_on("r3 t12 46.5") == {"row_no": 3.0, "tree_no": 12.0, "girth_cm": 46.5}
     assert written_on("R 12, T-4") == {"row_no": 12.0, "tree_no": 4.0}
     assert written_on("bark 7.5 g45") == {"bark_mm": 7.5, "girth_cm": 45.0}
-    assert written_on("18.5 in")["girth_cm"] == pytest.approx(46.99)
+    assert written_on("18.5 in") == {"girth_cm": pytest.approx(46.99), "girth_unit": "cm"}
     assert written_on("big tree by the stream") == {}
 
 
@@ -332,6 +332,8 @@ def test_the_users_own_column_names(tmp_path: Path) -> None:
         ("Girth (inch)", "18.5", "girth_cm", 46.99),
         ("diameter_cm", "15", "girth_cm", 47.1239),
         ("Girth", "46.5 cm", "girth_cm", 46.5),
+        ("girth_cm", "465 mm", "girth_cm", 46.5),
+        ("girth_cm", '18.5"', "girth_cm", 46.99),
         ("bark_cm", "0.7", "bark_mm", 7.0),
         ("height_m", "1.5", "height_cm", 150.0),
     ],
@@ -344,13 +346,33 @@ def test_headings_in_another_unit(
     table.to_csv(tmp_path / "girth.csv", index=False)
     intake = bring_in(tmp_path)
     assert intake.layers.girth[column].tolist() == pytest.approx([read, read], abs=1e-3)
-    assert any(heading in fault.found and fault.severity == "noted" for fault in intake.faults)
+    told = any(heading in fault.found and fault.severity == "noted" for fault in intake.faults)
+    assert told == (heading not in ("girth_cm",))
+
+
+def test_a_figure_that_cannot_be_turned_is_told(tmp_path: Path) -> None:
+    simple(tmp_path)
+    table = lonlat().drop(columns="girth_cm").assign(girth_mm=["465", "many"])
+    table.to_csv(tmp_path / "girth.csv", index=False)
+    intake = bring_in(tmp_path)
+    assert intake.layers.girth["girth_cm"].tolist()[0] == pytest.approx(46.5)
+    assert pd.isna(intake.layers.girth["girth_cm"].iloc[1])
+    assert any(fault.found == "girth_cm = 'many', left out" for fault in intake.faults)
+
+
+def test_a_unit_in_the_heading_is_passed_on_so_that_nobody_guesses(tmp_path: Path) -> None:
+    simple(tmp_path)
+    lonlat().rename(columns={"girth_cm": "diameter_cm"}).to_csv(tmp_path / "girth.csv", index=False)
+    assert set(bring_in(tmp_path).layers.girth["girth_unit"]) == {"cm"}
+    lonlat().to_csv(tmp_path / "girth.csv", index=False)
+    assert "girth_unit" not in bring_in(tmp_path).layers.girth.columns
 
 
 def test_dates_and_words_as_people_write_them(tmp_path: Path) -> None:
     holdings().to_file(tmp_path / "holdings.geojson")
     frame = blocks().assign(
         planted_on=["25/12/2014", "3/6/2010", "13-13-2013"],
+        opened_on=["2021", None, None],
         material=["Clonal", "SEEDLING", "unknown"],
     )
     frame.to_file(tmp_path / "blocks.geojson")
@@ -362,6 +384,7 @@ def test_dates_and_words_as_people_write_them(tmp_path: Path) -> None:
         pd.Timestamp("2010-06-03"),
     ]
     assert pd.isna(read["planted_on"].iloc[2])
+    assert read["opened_on"].iloc[0] == pd.Timestamp("2021-07-01")
     assert read["material"].iloc[:2].tolist() == ["budded", "seedling"]
     assert pd.isna(read["material"].iloc[2])
     told = " ".join(fault.found for fault in intake.faults)

@@ -38,6 +38,7 @@ class SmallPlan:
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
+    to_tape: pd.DataFrame
     roster: pd.DataFrame
     crop: pd.DataFrame
 
@@ -87,6 +88,7 @@ def small_plan(*, blocks=2, rows=15, trees_a_row=20, seed=7):
         tasks=tasks,
         task_sums=task_sums,
         walks=walks,
+        to_tape=to_tape_frame(frame),
         roster=roster_frame(task_sums),
         crop=crop_frame(task_sums),
     )
@@ -386,6 +388,14 @@ def readiness_frame(trees, classes, girths):
             "more_to_measure": np.where(decision == "measure more", 40, 0),
         }
     )
+
+
+def to_tape_frame(trees):
+    """Every seventh standing tree of each third block: those whose decision is to measure more."""
+    undecided = sorted(trees["block_id"].unique())[2::4]
+    asked = trees[trees["block_id"].isin(undecided) & trees["status"].eq("standing")].iloc[::7]
+    stops = asked.groupby("block_id").cumcount() + 1
+    return asked[["block_id", "tree_id"]].assign(stop_no=stops).reset_index(drop=True)
 
 
 def sun_frames(block_ids):

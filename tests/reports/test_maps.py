@@ -147,6 +147,23 @@ def test_a_tree_that_is_passed_by_says_why_and_gives_no_marking(plan, young):
     assert "Not to be tapped: no marking." in told
 
 
+def test_trees_to_tape_are_marked_and_numbered_where_a_block_is_undecided(chromium, plan, tmp_path):
+    page = block_map(plan, "B03", tmp_path / "undecided.html")
+    asked = plan.to_tape.set_index("tree_id")["stop_no"]
+    with opened(chromium, page) as held:
+        told = dict(
+            held.page.evaluate(
+                "fieldView.trees.filter((tree) => tree.tape > 0).map((one) => [one.id, one.tape])"
+            )
+        )
+        assert told == asked.to_dict()
+        tap_tree(held.page, asked.index[3])
+        assert "Trees to tape number 4 of the survey" in sheet_text(held.page)
+        held.page.evaluate("fieldView.frame.open('key')")
+        assert "Trees to tape" in sheet_text(held.page)
+        assert held.faults == []
+
+
 def test_next_tree_follows_the_walk(plan, young):
     walk = plan.tasks[plan.tasks["task_id"].eq("B01-T1")].sort_values("stop_no")["tree_id"]
     tap_tree(young, walk.iloc[4])
@@ -353,6 +370,7 @@ def test_a_plan_without_terrain_tasks_or_sun_still_has_its_map(chromium, plan, t
         task_sums=plan.task_sums.iloc[:0],
         walks=plan.walks.iloc[:0],
         panels=plan.panels.iloc[:0],
+        to_tape=plan.to_tape.iloc[:0],
         matches=plan.matches.iloc[:0],
         readiness=plan.readiness.iloc[:0],
     )

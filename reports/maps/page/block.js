@@ -10,7 +10,7 @@ class BlockView {
     this.sheetOfMarks = new MarkSheet(content.palette.classes);
     this.shown = {
       ground: content.ground.shade ? "shade" : "plain", holdings: true, rows: true, trees: true,
-      doubts: false, walks: content.tasks.length > 0, starts: content.tasks.length > 0, contours: true, places: true, rose: false,
+      tape: content.trees.tape.some((number) => number > 0), doubts: false, walks: content.tasks.length > 0, starts: content.tasks.length > 0, contours: true, places: true, rose: false,
     };
     this.taskShown = -1;
     this.trees = this.readTrees();
@@ -37,6 +37,7 @@ class BlockView {
       girth: from.girth[place], error: from.error[place], source: from.source[place],
       joined: from.joined[place], ready: from.ready[place], readyLow: from.ready_low[place],
       readyHigh: from.ready_high[place], task: from.task[place], stop: from.stop[place],
+      tape: from.tape[place],
     }));
   }
 
@@ -118,7 +119,12 @@ class BlockView {
       chosen: null,
       sprite: (place, radius) => view.sheetOfMarks.sprite(place, radius),
       faded: (tree) => view.shown.walks && view.taskShown >= 0 && tree.task !== view.taskShown,
+      toTape: (tree) => view.shown.tape && tree.tape > 0,
       stopText(tree) {
+        // One set of numbers at a time: those of the survey where trees are to be taped.
+        if (view.shown.tape) {
+          return this.toTape(tree) && this.radius >= 4.5 ? String(tree.tape) : "";
+        }
         if (!view.shown.walks || tree.task < 0 || this.faded(tree)) {
           return "";
         }
@@ -334,6 +340,8 @@ class BlockView {
     }
     if (name === "rose") {
       this.drawRose();
+    } else if (name === "tape") {
+      this.repaint();
     } else if (on) {
       this.groups[name].addTo(this.map);
       this.inOrder();

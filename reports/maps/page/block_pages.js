@@ -59,6 +59,10 @@ function showPage(view) {
   const grounds = ["plain", ...["shade", "slope", "girth"].filter((name) => content.ground[name])];
   const groundWord = { girth: "girth_surface" };
   const switches = ["trees", "rows", "walks", "doubts", "holdings", "places"];
+  const anyToTape = view.trees.some((tree) => tree.tape > 0);
+  if (anyToTape) {
+    switches.push("tape");
+  }
   if (content.ground.contours) {
     switches.push("contours");
   }
@@ -94,7 +98,8 @@ function keyPage(view) {
   return [
     make("h3", {}, view.say("key_trees")),
     make("ul", { class: "key" }, ...palette.classes.map((mark) => keyLine(markPicture(mark),
-      view.say(mark.name)))),
+      view.say(mark.name))),
+    view.trees.some((tree) => tree.tape > 0) ? keyLine(bracketsPicture(), view.say("tape")) : null),
     make("h3", {}, view.say("key_lines")),
     make("ul", { class: "key wide" },
       ...tasks.map((task) => keyLine(linePicture(task.style, true),

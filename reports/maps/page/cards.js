@@ -51,6 +51,7 @@ function treeCard(view, tree) {
     make("div", { class: "row-of-buttons pair" }, step(-1, "before"), step(1, "after")),
     pairs([
       [view.say("girth"), [girthText(view, tree), knownHow(view, tree)]],
+      [view.say("tape"), tree.tape > 0 ? view.say("tape_number", { number: tree.tape }) : null],
       [view.say("why"), tree.reason],
       [view.say("ready_on"), readyText(view, tree)],
       [view.say("task"), task ? view.say("task_stop", {

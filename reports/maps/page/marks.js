@@ -166,6 +166,9 @@ const TreeMark = L.CircleMarker.extend({
     const sprite = this.sheet.sprite(this.tree.classPlace, this._radius);
     context.globalAlpha = this.sheet.faded(this.tree) ? 0.35 : 1;
     context.drawImage(sprite, x - sprite.side / 2, y - sprite.side / 2, sprite.side, sprite.side);
+    if (this.sheet.toTape(this.tree)) {
+      paintBrackets(context, x, y, Math.max(5, this._radius + 3));
+    }
     const stop = this.sheet.stopText(this.tree);
     if (stop) {
       this._renderer.ask("stop", stop, [[x, y + this._radius + 9], [x, y - this._radius - 9]]);
@@ -183,6 +186,23 @@ const TreeMark = L.CircleMarker.extend({
     }
   },
 });
+
+// Four corners round a tree that is to be taped.
+function paintBrackets(context, x, y, reach) {
+  const arm = reach * 0.45;
+  context.beginPath();
+  for (const [right, down] of [[-1, -1], [1, -1], [1, 1], [-1, 1]]) {
+    context.moveTo(x + right * (reach - arm), y + down * reach);
+    context.lineTo(x + right * reach, y + down * reach);
+    context.lineTo(x + right * reach, y + down * (reach - arm));
+  }
+  context.lineCap = "square";
+  for (const [stroke, width] of [["#FFFFFF", 5], ["#1B1517", 2.4]]) {
+    context.strokeStyle = stroke;
+    context.lineWidth = width;
+    context.stroke();
+  }
+}
 
 function strokeParts(context, parts, { stroke, width, dash = [], closed = false }) {
   context.beginPath();

@@ -47,7 +47,7 @@ class OverviewView {
       home: this.home,
     });
     this.marks = {
-      radius: 3, chosen: null, faded: () => false, stopText: () => "",
+      radius: 3, chosen: null, faded: () => false, stopText: () => "", toTape: () => false,
       sprite: (place, radius) => this.sheetOfMarks.sprite(place, radius),
     };
     map.on("zoomstart zoomend", () => this.sizeMarks());

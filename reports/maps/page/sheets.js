@@ -259,6 +259,15 @@ function flagPicture(style) {
   }, drawing("path", { d: "M8 1 L38 1 L34 12 L8 12 Z M7 1 L9 1 L9 18 L7 18 Z", fill: style.stroke }));
 }
 
+function bracketsPicture() {
+  return drawing("svg", {
+    viewBox: "-11 -11 22 22", width: 26, height: 26, "aria-hidden": "true", class: "mark",
+  }, drawing("path", {
+    d: "M-9 -4 V-9 H-4 M4 -9 H9 V-4 M9 4 V9 H4 M-4 9 H-9 V4", fill: "none", stroke: "#1B1517",
+    "stroke-width": 2.4,
+  }));
+}
+
 function keyFoot(view) {
   const notes = view.content.reviewed ? [] : [view.say("unreviewed")];
   return [...notes, LEAFLET_NOTE].map((note) => make("p", { class: "foot" }, note));
