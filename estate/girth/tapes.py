@@ -46,6 +46,9 @@ def taped_trees(points: pd.DataFrame, matches: pd.DataFrame) -> pd.DataFrame:
     ColumnError
         A column that is needed is missing.
     """
+    if points.empty:
+        # A cooperative that hasn't taped yet has a layer without points, and so without columns.
+        points = _no_points(points)
     need_columns("girth", points, ("point_id", "girth_cm", "measured_at"))
     need_columns("matches", matches, _COLUMNS)
     first = pd.DataFrame(matches[list(_COLUMNS)])
@@ -60,6 +63,14 @@ def taped_trees(points: pd.DataFrame, matches: pd.DataFrame) -> pd.DataFrame:
         joined.append(second.set_axis(list(_COLUMNS), axis=1))
     carried = pd.DataFrame(points)[["point_id", *(c for c in _CARRIED if c in points)]]
     return carried.merge(pd.concat(joined, ignore_index=True), on="point_id", how="left")
+
+
+def _no_points(points: pd.DataFrame) -> pd.DataFrame:
+    none = {
+        "girth_cm": pd.Series(dtype="float64"),
+        "measured_at": pd.Series(dtype="datetime64[us]"),
+    }
+    return pd.DataFrame(points).assign(**{k: v for k, v in none.items() if k not in points})
 
 
 def usable(measured: pd.DataFrame) -> pd.DataFrame:

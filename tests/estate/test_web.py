@@ -61,7 +61,7 @@ def layer_files(folder: Path) -> Path:
 
 def run_now(visitor):
     assert visitor.post("/run/", RUN).status_code == 303
-    next(t for t in threading.enumerate() if t.name == "estate run").join(timeout=60)
+    next(t for t in threading.enumerate() if t.name == "estate run").join(timeout=300)
     return visitor.get("/run/state").json
 
 
@@ -184,6 +184,26 @@ def test_a_bad_file_is_refused_in_words_and_the_old_one_stays(loose, name, conte
     assert said in answer.text
     assert "Nothing was changed" in answer.text
     assert {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
+
+
+def test_own_notes_are_taken_where_they_can_be_read(loose):
+    visitor, folder = loose
+    good = b"tapper_id,date\nA1,2026-03-05\n"
+    assert visitor.send("/layers/", "Absences.csv", good).status_code == 303
+    assert (folder / "absences.csv").read_bytes() == good
+    for name, content in [
+        ("absences.csv", b"tapper_id,date\nA1,Thursday\n"),
+        ("holidays.csv", b"day\n2026-03-05\n"),
+        ("standards.toml", b"[broken"),
+        ("figures.toml", b"[broken"),
+    ]:
+        answer = visitor.send("/layers/", name, content)
+        assert answer.status_code == 422, name
+        assert name in answer.text
+    assert (folder / "absences.csv").read_bytes() == good
+    assert not (folder / "holidays.csv").exists()
+    assert not (folder / "figures.toml").exists()
+    assert "There: absences.csv." in visitor.get("/layers/").text
 
 
 def test_one_faulty_file_after_the_other_can_be_mended(tmp_path):
@@ -311,6 +331,8 @@ def test_the_command_gives_beats_too(loose):
         ({"days": "-3"}, "a whole number of days"),
         ({"interval": "9"}, "2 to 7 days"),
         ({"make_up": "never"}, "next morning"),
+        ({"winter_from": "2026-03-01"}, "a date such as"),
+        ({"winter_from": "2026-03-09", "winter_to": "2026-03-01"}, "a first day before the last"),
         ({"standard": "none such"}, "none such"),
         ({"language": "xx"}, "one of en"),
     ],
@@ -526,7 +548,7 @@ def test_a_person_can_decide_and_run_by_keyboard(loose):
         page.fill("#on", "2026-03-02")
         page.get_by_role("button", name="Run the plan").focus()
         page.keyboard.press("Enter")
-        page.wait_for_selector("pre.summary", timeout=60_000)
+        page.wait_for_selector("pre.summary", timeout=300_000)
         assert "1 wait" in page.inner_text("pre.summary")
         page.goto(address + "/")
         frame = page.frame_locator("iframe.map")

@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Lock
 
+from estate.app.own_files import STANDARDS, notes_folder
 from estate.app.runs import known_name, output_folder, project_file
+from estate.standards import OpeningStandard, standards
 from layers.bring_in.sources import find_sources
 from layers.errors import LayerError, SettingError
 from layers.geopackage import layer_names
@@ -27,7 +29,7 @@ class Desk:
     project
         The project's GeoPackage; it need not be there yet.
     own_standards
-        A TOML file with standards of the user's own; None for none.
+        A TOML file with standards of the user's own; None for the one among the notes, if any.
     busy
         Held while anything is written, so that nothing that people decide is lost in a run.
     """
@@ -42,6 +44,18 @@ class Desk:
     def planned(self) -> bool:
         """Whether there is a finished run to show."""
         return self.project.exists() and (self.folder / "overview.html").exists()
+
+    @property
+    def notes(self) -> Path:
+        """The folder of the cooperative's own notes, beside its layers."""
+        return notes_folder(self.source)
+
+    @property
+    def standards(self) -> dict[str, OpeningStandard]:
+        """The opening standards to choose from, the cooperative's own ones too."""
+        beside = self.notes / STANDARDS
+        own = self.own_standards or (beside if beside.is_file() else None)
+        return dict(standards(own=own))
 
     @property
     def name(self) -> str:

@@ -13,8 +13,11 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from tempfile import TemporaryDirectory
 
 from estate import store
+from estate.app.own_files import FIGURES, NAMES, STANDARDS, read_own_files
 from estate.app.web.desk import Desk
 from estate.app.web.running import faults_of
+from estate.figures import load_figures
+from estate.standards import standards
 from layers.bring_in import Intake, bring_in
 from layers.bring_in.sources import TERRAIN, file_endings, layer_of
 from layers.contract import LAYERS
@@ -22,6 +25,7 @@ from layers.errors import Fault, LayerError, SettingError
 from layers.geopackage import layer_names, read_layer, write_layers
 
 SET_ASIDE = "set-aside"
+NOTES = "own notes"
 _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".qix", ".sbn", ".sbx", ".shp.xml")
 Save = Callable[[Path], None]
 
@@ -64,6 +68,8 @@ def plain_name(sent: str) -> tuple[str, str]:
     text = unicodedata.normalize("NFC", last)
     text = re.sub(r"[^\w.\-]+", "-", text).lstrip(".-")
     stem, ending = Path(text).stem, Path(text).suffix
+    if text.lower() in NAMES:
+        return text.lower(), NOTES
     layer = layer_of(stem)
     if layer is None or len(text) > 120:
         raise SettingError.at(
@@ -71,7 +77,7 @@ def plain_name(sent: str) -> tuple[str, str]:
             found="a name that bears no layer's name" if layer is None else "a very long name",
             expected="a short name that begins with " + ", ".join([*LAYERS, TERRAIN]),
             remedy="Rename the file, for example blocks.geojson or girth_march.csv, and send it "
-            "again.",
+            "again. Own notes are called " + ", ".join(NAMES) + ".",
         )
     ending = ending.lower()
     if ending == ".shp":
@@ -120,6 +126,8 @@ def take_in(desk: Desk, sent: str, save: Save, *, replaces: str | None = None) -
     """
     name, layer = plain_name(sent)
     with desk.writing():
+        if layer == NOTES:
+            return _into_notes(desk.notes, name, save)
         if desk.source.is_file():
             return _into_project(desk, name, layer, save)
         return _into_folder(desk.source, name, layer, save, replaces)
@@ -230,6 +238,24 @@ def _keep_copy(folder: Path, path: Path) -> None:
         number += 1
         target = aside / f"{path.stem}-{moment}-{number}{path.suffix}"
     _beside(path, target)
+
+
+def _into_notes(folder: Path, name: str, save: Save) -> Taken:
+    with TemporaryDirectory(prefix=".incoming-", dir=folder) as made:
+        fresh = Path(made) / name
+        save(fresh)
+        if name == STANDARDS:
+            standards(own=fresh)
+        elif name == FIGURES:
+            load_figures("growth", own=fresh)
+        else:
+            read_own_files(Path(made))
+        old = folder / name
+        replaced = name if old.is_file() else None
+        if replaced:
+            _keep_copy(folder, old)
+        fresh.replace(old)
+    return Taken(name=name, layer=NOTES, faults=(), replaced=replaced)
 
 
 def _into_project(desk: Desk, name: str, layer: str, save: Save) -> Taken:

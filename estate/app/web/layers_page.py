@@ -10,6 +10,7 @@ from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response
 
+from estate.app.own_files import NAMES
 from estate.app.web.desk import Desk
 from estate.app.web.incoming import SET_ASIDE, Taken, take_in
 from estate.app.web.running import faults_of
@@ -89,7 +90,8 @@ def pages(desk: Desk) -> Blueprint:
             missing=[n for n in [*LAYERS, TERRAIN] if n not in {layer for _, layer in now.files}],
             needed=NEEDED,
             replaceable=replaceable(desk, now.files),
-            set_aside=SET_ASIDE,
+            notes=[name for name in NAMES if (desk.notes / name).is_file()],
+            note_names=NAMES,
         )
 
     @part.post("/")

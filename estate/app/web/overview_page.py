@@ -11,7 +11,6 @@ from werkzeug.wrappers import Response
 from estate import store
 from estate.app.web import glances
 from estate.app.web.desk import Desk
-from estate.standards import standards
 from reports.charts import DECISION_WORDS
 from reports.hand_out import FOLDERS
 
@@ -61,13 +60,13 @@ def handed_out(desk: Desk) -> Blueprint:
 
 def standard_title(desk: Desk, saved: dict[str, str]) -> str:
     """Give the title of the standard of the last run; its bare name where it isn't known here."""
-    known = standards(own=desk.own_standards)
+    known = desk.standards
     name = saved.get("standard", "")
     return known[name].title if name in known else name
 
 
 def standard_share(desk: Desk, saved: dict[str, str]) -> float | None:
     """Give the share that opens a block under the last run's standard, None where not known."""
-    known = standards(own=desk.own_standards)
+    known = desk.standards
     name = saved.get("standard", "")
     return known[name].share if name in known else None

@@ -16,7 +16,7 @@ from estate.app.web.manager_page import day_of
 from estate.app.web.running import RunWatch
 from estate.roster import MAKE_UPS
 from estate.roster.settings import MakeUp
-from estate.standards import DEFAULT_STANDARD, standards
+from estate.standards import DEFAULT_STANDARD
 from layers.errors import SettingError
 from reports.words import LANGUAGES
 
@@ -32,7 +32,7 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
             "run.html",
             here="run",
             watch=watch,
-            standards=standards(own=desk.own_standards),
+            standards=desk.standards,
             chosen=_chosen(saved),
             make_ups=MAKE_UPS,
             languages={code: Locale(code).get_display_name("en") for code in LANGUAGES},
@@ -48,6 +48,7 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
                 start=day_of("start") if request.form.get("start") else None,
                 days=_whole("days"),
                 interval=_whole("interval"),
+                wintering=_wintering(),
                 make_up=cast(MakeUp, request.form.get("make_up", "")),
             ),
             language=_language(),
@@ -81,6 +82,12 @@ def _whole(field: str) -> int:
             remedy="Write the number of days in digits.",
         )
     return int(text)
+
+
+def _wintering() -> tuple[date, date] | None:
+    if not request.form.get("winter_from") and not request.form.get("winter_to"):
+        return None
+    return day_of("winter_from"), day_of("winter_to")
 
 
 def _language() -> str:

@@ -47,7 +47,7 @@ class RunWatch:
         SettingError
             A choice is out of its range, or a run or another change is on its way.
         """
-        settings = plan_settings(self.desk.project, choices)
+        settings = plan_settings(self.desk.project, choices, notes=self.desk.notes)
         if not self.desk.busy.acquire(blocking=False):
             raise busy_error()
         self.state, self.lines, self.words, self.faults = "going", [], "", ()
