@@ -21,7 +21,7 @@ _MOST_TREES = 1600
 _LEAST_TREES = 30
 _LEAST_A_BLOCK = 5
 _PRIOR_TREES = 20.0
-_PRIOR_PATCHES = 10.0
+_PRIOR_PATCHES = 20.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,7 +190,7 @@ class BlockFit:
         Trees that the scale rests on, the blocks' common ones counted as twenty.
     smooth_freedom
         Independent values that trend and patches come to over the taped trees, the blocks' common
-        ones counted as ten.
+        ones counted as twenty.
     """
 
     mean: float
