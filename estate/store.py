@@ -65,9 +65,6 @@ def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
         "life_plans": plan.life,
         "to_tape": plan.to_tape,
         "behind": plan.behind,
-        TAPPED_BEFORE: plan.tapped_before.assign(
-            last_tapped=[day.isoformat() for day in plan.tapped_before["last_tapped"]]
-        ),
     }
 
 
@@ -91,7 +88,10 @@ def save_plan(path: Path, plan: EstatePlan) -> None:
     settings = pd.DataFrame({"name": list(kept), "value": list(kept.values())})
     if layers.terrain is not None and not terrain_file(path).exists():
         write_terrain(terrain_file(path), layers.terrain)
-    write_layers(path, {**input_layers(layers), **result_layers(plan), SETTINGS: settings})
+    before = plan.tapped_before
+    before = before.assign(last_tapped=[day.isoformat() for day in before["last_tapped"]])
+    own = {SETTINGS: settings, TAPPED_BEFORE: before}
+    write_layers(path, {**input_layers(layers), **result_layers(plan), **own})
 
 
 def input_layers(layers: Layers) -> dict[str, pd.DataFrame]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+import numpy as np
 import pandas as pd
 
 from estate.roster.rounds import TAPPED
@@ -95,13 +96,14 @@ def _task_sets(stops: pd.DataFrame) -> dict[str, frozenset[str]]:
 def tapped_until(last: LastPlan, day: date, *, lost: pd.DataFrame | None) -> pd.DataFrame:
     """Give each tree's last tapping before `day`: `tree_id`, `last_tapped`."""
     roster = last.roster[last.roster["kind"].isin(TAPPED)]
-    roster = roster[[d < day for d in roster["date"]]]
+    roster = roster[np.array([d < day for d in roster["date"]], dtype=bool)]
     if lost is not None and len(lost):
         everywhere = set(lost.loc[lost["beat_id"].isna(), "date"])
         some = lost[lost["beat_id"].notna()]
         named = set(zip(some["date"], some["beat_id"], strict=True))
         pairs = zip(roster["date"], roster["beat_id"], strict=True)
-        roster = roster[[d not in everywhere and (d, b) not in named for d, b in pairs]]
+        dry = [d not in everywhere and (d, b) not in named for d, b in pairs]
+        roster = roster[np.array(dry, dtype=bool)]
     taps = roster[["task_id", "date"]].merge(last.stops[["tree_id", "task_id"]], on="task_id")
     both = pd.concat(
         [

@@ -106,3 +106,9 @@ def test_no_history_leaves_the_round_as_it_is():
     rounds = RoundSettings(start=MONDAY)
     assert carry_on(stops(), rounds, None, lost=None, start_given=False)[0] == rounds
     assert last_of_tasks(no_tappings(), stops()) == {}
+
+
+def test_a_roster_that_had_not_begun_leaves_no_tappings():
+    lost = pd.DataFrame({"date": [MONDAY], "beat_id": [None]})
+    assert tapped_until(last(), MONDAY, lost=lost).empty
+    assert list(tapped_until(last(), MONDAY, lost=lost).columns) == ["tree_id", "last_tapped"]
