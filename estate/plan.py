@@ -13,7 +13,7 @@ from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
 from estate.stages import class_stand, draw_mornings, give_dates, join_survey, mark_trees
 from estate.standards import OpeningStandard
-from layers.contract import Layers
+from layers.contract import Layers, with_every_column
 from layers.errors import Fault, SettingError
 
 Say = Callable[[str], None]
@@ -86,6 +86,7 @@ def plan_estate(
         A block that the manager decided on isn't in the layers.
     """
     _check_decided(layers, settings)
+    layers = with_every_column(layers)
     say(f"Join {len(layers.girth):,} girth points to {len(layers.trees):,} tree places")
     survey = join_survey(layers, settings)
     say("Estimate the girth of every standing tree, class each, judge each block")

@@ -98,6 +98,12 @@ def input_layers(layers: Layers) -> dict[str, pd.DataFrame]:
     return {name: frame for name, frame in frames.items() if len(frame) or len(frame.columns)}
 
 
+def _without_unknown(frame: pd.DataFrame, needed: tuple[str, ...]) -> pd.DataFrame:
+    """Leave out the columns that hold nothing: what a layer lacks is absent from the project."""
+    empty = [c for c in frame.columns if c not in (*needed, "geometry") and frame[c].isna().all()]
+    return frame.drop(columns=empty) if len(frame) else frame
+
+
 def terrain_file(path: Path) -> Path:
     """Give the elevation's file that stands beside a project."""
     return path.parent / "terrain.tif"

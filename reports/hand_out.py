@@ -28,9 +28,20 @@ from reports.sheets import (
     panel_life,
     wall_calendar,
 )
+from reports.styles import write_styles
 
 Say = Callable[[str], None]
-FOLDERS = ("maps", "sheets", "reports", "members", "to-tape", "tables", "tracks", "calendars")
+FOLDERS = (
+    "maps",
+    "sheets",
+    "reports",
+    "members",
+    "to-tape",
+    "tables",
+    "styles",
+    "tracks",
+    "calendars",
+)
 
 
 def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict[str, list[Path]]:
@@ -68,6 +79,9 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
         for name, table in tables(plan).items()
     ]
     made["tables"].append(write_plots(plan.layers.holdings, folder / "tables" / "holdings.geojson"))
+    made["styles"] = write_styles(
+        folder / "styles", task_ids=sorted(plan.task_sums["task_id"].astype(str))
+    )
     made["tracks"] = _tracks(plan, folder / "tracks")
     made["calendars"] = _calendars(plan, folder / "calendars")
     return made

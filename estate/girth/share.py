@@ -244,13 +244,15 @@ def predicted_share(
     chance[stand.taped] = norm.cdf(score[stand.taped])
     density[stand.taped] = norm.pdf(score[stand.taped])
     count = len(chance)
-    shared = max(stand.joint(density / sd), 0.0)
+    # The mean of a variance known from so few patches is larger than its estimate.
+    patches = stand.smooth_freedom
+    shared = max(stand.joint(density / sd), 0.0) * patches / (patches - 2.0)
     own = float((chance * (1.0 - chance)).sum())
     own += float((density * score).sum()) ** 2 / (2.0 * stand.freedom)
     total = shared + own
     if total <= 0.0:
         return float(chance.mean()), 0.0, stand.freedom
-    freedom = total**2 / (shared**2 / stand.smooth_freedom + own**2 / stand.freedom)
+    freedom = total**2 / (shared**2 / patches + own**2 / stand.freedom)
     return float(chance.mean()), total / count**2, freedom
 
 

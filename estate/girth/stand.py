@@ -21,7 +21,7 @@ _MOST_TREES = 1600
 _LEAST_TREES = 30
 _LEAST_A_BLOCK = 5
 _PRIOR_TREES = 20.0
-_PRIOR_PATCHES = 10.0
+_PRIOR_PATCHES = 20.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,7 +190,7 @@ class BlockFit:
         Trees that the scale rests on, the blocks' common ones counted as twenty.
     smooth_freedom
         Independent values that trend and patches come to over the taped trees, the blocks' common
-        ones counted as ten.
+        ones counted as twenty.
     """
 
     mean: float
@@ -220,7 +220,9 @@ def condition(model: StandModel, places: Places, value: Floats, noise: Floats) -
     """
     covariance = model.covariance(places, places)
     square_sum = float((covariance**2).sum())
-    smooth_freedom = float(np.trace(covariance)) ** 2 / square_sum if square_sum > 0.0 else np.inf
+    smooth_freedom = (
+        float(np.trace(covariance)) ** 2 / square_sum if square_sum > 0.0 else float(len(value))
+    )
     covariance[np.diag_indices_from(covariance)] += model.variogram.nugget + noise
     inverse = np.asarray(np.linalg.inv(covariance), float)
     one = inverse.sum(axis=1)

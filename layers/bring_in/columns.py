@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from layers.bring_in.kinds import EXPECTED, LENGTHS_CM, READERS, ZONED, is_blank, numbers_in, texts
 from layers.checks import row_faults
 from layers.contract import LAYERS
 from layers.errors import Fault, Severity
@@ -44,8 +45,6 @@ _OTHER_NAMES: Mapping[str, Mapping[str, str]] = {
     "tappers": {"tapper": "tapper_id", "home": "home_place"},
 }  # fmt: skip
 
-_LENGTHS_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "inches": 2.54, "in": 2.54,
-               "ft": 30.48, '"': 2.54}  # fmt: skip
 # Column to the stems that stand for it with another unit, each with the factor of the stem.
 _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
     "girth_cm": (("girth", 1.0), ("circumference", 1.0), ("diameter", np.pi), ("dbh", np.pi)),
@@ -57,12 +56,6 @@ _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
     "first_tree_m": (("first_tree", 0.01),),
 }
 
-_NUMBER = re.compile(
-    r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|inches|ft|\"|°)?\s*$"
-)
-_ZONED = re.compile(r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$", re.IGNORECASE)
-_TRUE = {"true", "yes", "y", "1", "1.0", "t"}
-_FALSE = {"false", "no", "n", "0", "0.0", "f"}
 # How many unknown columns are named before the rest are counted.
 _MOST_NAMED = 8
 # What programs add to number the rows of a file.
@@ -157,7 +150,7 @@ def name_columns(
             )
     named = frame.copy()
     for column, (_, factor) in converted.items():
-        numbers, unread = _numbers(named[column])
+        numbers, unread = numbers_in(named[column])
         turned = numbers * factor
         # What can't be read stays as it is for `set_kinds` to tell.
         named[column] = (
@@ -233,8 +226,8 @@ def _other_unit(name: str, kinds: Mapping[str, str]) -> tuple[str, float] | None
             continue
         for stem, factor in stems:
             unit = name.removeprefix(f"{stem}_")
-            if unit != name and unit in _LENGTHS_CM:
-                return ours, factor * _LENGTHS_CM[unit]
+            if unit != name and unit in LENGTHS_CM:
+                return ours, factor * LENGTHS_CM[unit]
     return None
 
 
@@ -260,15 +253,15 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
             kept[column] = texts(values)
             continue
         if kind == "number":
-            kept[column], unread = _numbers(values, unit=column.rsplit("_", 1)[-1])
+            kept[column], unread = numbers_in(values, unit=column.rsplit("_", 1)[-1])
         else:
-            kept[column], unread = _READERS[kind](values)
+            kept[column], unread = READERS[kind](values)
         faults += row_faults(
             frame[unread.to_numpy()],
             layer,
             "noted",
             found=[f"{column} = {str(value)!r}, left out" for value in values[unread]],
-            expected=_EXPECTED[kind],
+            expected=EXPECTED[kind],
             remedy=f"Mend {column} in this row.",
         )
         taken = _taken_as(kind, values)
@@ -277,7 +270,7 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
                 place.fault(
                     "noted",
                     found=f"{column} {taken}",
-                    expected=_EXPECTED[kind],
+                    expected=EXPECTED[kind],
                     remedy="Write it in full if that isn't what was meant.",
                 )
             )
@@ -288,126 +281,11 @@ def _taken_as(kind: str, values: pd.Series) -> str:
     """Say how moments without a zone and dates without a day are read, where there are any."""
     if kind not in ("moment", "date") or pd.api.types.is_datetime64_any_dtype(values.dtype):
         return ""
-    words = values.astype("str").str.strip()[~_blank(values)]
+    words = values.astype("str").str.strip()[~is_blank(values)]
     if kind == "moment":
-        bare = int((~words.str.contains(_ZONED)).sum())
+        bare = int((~words.str.contains(ZONED)).sum())
         return f"without a time zone in {bare} rows, taken as UTC" if bare else ""
     short = int(words.str.fullmatch(r"\d{4}(?:[-./]\d{1,2})?").sum())
     return (
         f"of a year or month alone in {short} rows, taken at its middle or first" if short else ""
     )
-
-
-def texts(values: pd.Series) -> pd.Series:
-    """Give values as text: trimmed, empty ones missing, and 12.0 as 12."""
-    if pd.api.types.is_float_dtype(values.dtype):
-        whole = values.notna() & (values % 1 == 0)
-        text = values.astype("str")
-        text = text.mask(whole, values[whole].astype("int64").astype("str"))
-        text = text.mask(values.isna(), None)
-    else:
-        text = values.astype("str").mask(values.isna(), None)
-        text = text.str.strip().str.replace(r"^([-+]?\d+)\.0$", r"\1", regex=True)
-    return text.mask(text == "", None).astype("str")
-
-
-def _blank(values: pd.Series) -> pd.Series:
-    if values.dtype == object or isinstance(values.dtype, pd.StringDtype):
-        return values.isna() | (values.astype("str").str.strip() == "")
-    return values.isna()
-
-
-def _numbers(values: pd.Series, *, unit: str = "") -> tuple[pd.Series, pd.Series]:
-    if pd.api.types.is_bool_dtype(values.dtype):
-        return pd.Series(np.nan, index=values.index), values.notna()
-    if pd.api.types.is_numeric_dtype(values.dtype):
-        return values.astype("float64"), pd.Series(False, index=values.index)
-    numbers = pd.to_numeric(values, errors="coerce").astype("float64")
-    doubtful = numbers.isna() & ~_blank(values)
-    if doubtful.any():
-        parts = values[doubtful].astype("str").str.extract(_NUMBER)
-        written = pd.to_numeric(parts[0].str.replace(",", "."), errors="coerce").astype("float64")
-        # A unit beside the figure goes before the heading's.
-        own = parts[1].map(_LENGTHS_CM).astype("float64") / _LENGTHS_CM.get(unit, np.nan)
-        numbers[doubtful] = written * own.fillna(1.0)
-    numbers = numbers.where(np.isfinite(numbers))
-    return numbers, numbers.isna() & ~_blank(values)
-
-
-def _wholes(values: pd.Series) -> tuple[pd.Series, pd.Series]:
-    numbers, unread = _numbers(values)
-    broken = numbers.notna() & (numbers % 1 != 0)
-    return numbers.mask(broken).astype("Int64"), unread | broken
-
-
-def _truths(values: pd.Series) -> tuple[pd.Series, pd.Series]:
-    if pd.api.types.is_bool_dtype(values.dtype):
-        return values.astype("boolean"), pd.Series(False, index=values.index)
-    words = values.astype("str").str.strip().str.lower()
-    truths = pd.Series(pd.NA, index=values.index, dtype="boolean")
-    truths = truths.mask(words.isin(_TRUE), True).mask(words.isin(_FALSE), False)
-    return truths, truths.isna() & ~_blank(values)
-
-
-def _moments(values: pd.Series) -> tuple[pd.Series, pd.Series]:
-    """Read moments as UTC without a zone; those written without one are taken as UTC."""
-    blank = _blank(values)
-    if isinstance(values.dtype, pd.DatetimeTZDtype) or pd.api.types.is_datetime64_any_dtype(
-        values.dtype
-    ):
-        read = pd.to_datetime(values, utc=True)
-    else:
-        words = values.astype("str").str.strip().mask(blank, None)
-        # GDAL writes moments into text layers as 2024/05/01 10:00:00+00.
-        words = words.str.replace(r"^(\d{4})/(\d\d)/(\d\d)", r"\1-\2-\3", regex=True)
-        words = words.str.replace(r"([+-]\d\d)$", r"\1:00", regex=True).where(
-            words.str.contains(":", na=False), words
-        )
-        read = pd.to_datetime(words, utc=True, errors="coerce", format="ISO8601")
-    return read.dt.tz_localize(None).astype("datetime64[us]"), read.isna() & ~blank
-
-
-def _dates(values: pd.Series) -> tuple[pd.Series, pd.Series]:
-    blank = _blank(values)
-    if pd.api.types.is_datetime64_any_dtype(values.dtype):
-        read = pd.to_datetime(values)
-        read = read.dt.tz_localize(None) if read.dt.tz is not None else read
-    else:
-        words = texts(values).str.replace(r"[./]", "-", regex=True)
-        words = words.str.replace(r"[T ]\d\d:.*$", "", regex=True)
-        # A year alone is taken at its middle, a month alone at its first day.
-        words = words.str.replace(r"^(\d{4})$", r"\1-07-01", regex=True)
-        words = words.str.replace(r"^(\d{4}-\d{1,2})$", r"\1-01", regex=True)
-        words = _year_first(words)
-        read = pd.to_datetime(words, errors="coerce", format="%Y-%m-%d")
-    return read.dt.normalize().astype("datetime64[us]"), read.isna() & ~blank
-
-
-def _year_first(words: pd.Series) -> pd.Series:
-    """Turn 25-12-2014 round where the whole column shows which of the two is the day."""
-    parts = words.str.extract(r"^(\d{1,2})-(\d{1,2})-(\d{4})$")
-    first, second = (pd.to_numeric(parts[column]) for column in (0, 1))
-    if not first.notna().any():
-        return words
-    day_first = bool(((first > 12) & (second <= 12)).any())
-    month_first = bool(((second > 12) & (first <= 12)).any())
-    if day_first == month_first:
-        return words
-    day, month = (parts[0], parts[1]) if day_first else (parts[1], parts[0])
-    turned = parts[2] + "-" + month.str.zfill(2) + "-" + day.str.zfill(2)
-    return words.mask(parts[2].notna(), turned)
-
-
-_READERS = {
-    "whole": _wholes,
-    "truth": _truths,
-    "moment": _moments,
-    "date": _dates,
-}
-_EXPECTED = {
-    "number": "a number",
-    "whole": "a whole number",
-    "truth": "yes or no",
-    "moment": "a date and time as in ISO 8601, such as 2025-03-01T06:30:00Z",
-    "date": "a date as in ISO 8601, such as 2014-06-01",
-}

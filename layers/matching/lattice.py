@@ -56,6 +56,26 @@ def _count(
 
 
 @jit
+def _last_shares(lattice: Lattice, first: int, last: int, law: LawArrays) -> Floats:
+    """Shares of the last survivors, weighed by how usual the size of their offset is.
+
+    Sessions of one receiver in one place tend to have offsets of one size in any direction: where
+    that was learned, it takes the place of the normal prior about no offset.
+    """
+    log = lattice.belief[first:last, 7].copy()
+    if law.size_sd_m > 0:
+        for n in range(first, last):
+            if lattice.tree[n] < 0:
+                continue
+            size = max(math.hypot(lattice.belief[n, 0], lattice.belief[n, 1]), 0.5)
+            spread = law.size_sd_m**2 + lattice.belief[n, 4]
+            log[n - first] += size * size / (2 * law.constant) - math.log(size)
+            log[n - first] -= (size - law.size_m) ** 2 / (2 * spread) + 0.5 * math.log(spread)
+    share = np.exp(log - log.max())
+    return share / share.sum()
+
+
+@jit
 def _rank_trees(
     a: int, b: int, post: Floats, tree: NDArray[np.int32], way: NDArray[np.int8],
     names: NDArray[np.int32], mass: Floats,
@@ -102,12 +122,13 @@ def smooth_walk(
         its share of no tree, shape (n,); the expected place of its tree, east and north, and the
         place's variance per axis, shape (n, 3); expected counts of steps by kind.
     """
-    tree, way, belief, edge_start, edge_from, edge_weight, edge_kind = lattice
+    tree, way, _, edge_start, edge_from, edge_weight, edge_kind = lattice
     points = node_start.size - 1
     post = np.zeros(tree.size)
     counts = np.zeros(COUNTS)
-    for n in range(node_start[points - 1], node_start[points]):
-        post[n] = math.exp(belief[n, 7])
+    post[node_start[points - 1] : node_start[points]] = _last_shares(
+        lattice, node_start[points - 1], node_start[points], law
+    )
     top_tree = np.full((points, LIKELIEST), -1, np.int32)
     top_share, middle = np.zeros((points, LIKELIEST)), np.zeros((points, 3))
     lone = np.zeros(points)
@@ -173,15 +194,16 @@ def draw_walks(
     counts
         Number of steps of each kind in each walk, shape (walks, kinds).
     """
-    tree, way, belief, edge_start, edge_from, edge_weight, edge_kind = lattice
+    tree, way, _, edge_start, edge_from, edge_weight, edge_kind = lattice
     points = node_start.size - 1
     walks = np.full(chance.shape, -1, np.int32)
     counts = np.zeros((chance.shape[0], COUNTS))
+    ends = _last_shares(lattice, node_start[points - 1], node_start[points], law)
     for m in range(chance.shape[0]):
         pick = chance[m, points - 1]
         n = node_start[points] - 1
         for i in range(node_start[points - 1], node_start[points]):
-            pick -= math.exp(belief[i, 7])
+            pick -= ends[i - node_start[points - 1]]
             if pick <= 0:
                 n = i
                 break

@@ -75,6 +75,9 @@ class Noise:
         Number of points over which the drift's correlation falls to 1/e.
     white_m
         Standard deviation of the white noise of each point, metres.
+    size_m, size_sd_m
+        Mean and standard deviation of the size of sessions' constant offsets, metres; the
+        latter 0 where there are too few sessions to tell.
     accuracy_power
         How strongly the white noise follows the accuracy that the receiver reported: 0 not at
         all, 1 in proportion.
@@ -85,6 +88,8 @@ class Noise:
     drift_points: float = 100.0
     white_m: float = 2.0
     accuracy_power: float = 0.0
+    size_m: float = 0.0
+    size_sd_m: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 DRAWS = 6
 METROPOLIS_STEPS = 60
 COUNTING_ROUNDS = 4
+LONG_ENOUGH = 5
+SESSIONS_TO_TELL = 5
 # Weak priors, as means and standard deviations of natural logs, that keep within reason what a
 # short survey can't tell: offset, drift, points of drift, white noise.
 PRIOR_LOG = np.log([4.0, 1.0, 100.0, 2.0])
@@ -74,7 +76,7 @@ def _as_free(noise: Noise) -> Floats:
     return np.append(logs, noise.accuracy_power)
 
 
-def _as_noise(free: Floats) -> Noise:
+def _as_noise(free: Floats, size_m: float, size_sd_m: float) -> Noise:
     constant, drift, points, white = (float(one) for one in np.exp(free[:4]))
     return Noise(
         offset_m=constant,
@@ -82,7 +84,27 @@ def _as_noise(free: Floats) -> Noise:
         drift_points=points,
         white_m=white,
         accuracy_power=float(free[4]),
+        size_m=size_m,
+        size_sd_m=size_sd_m,
     )
+
+
+def _learn_size(tracks: Sequence[tuple[Floats, Floats]], draws: int) -> tuple[float, float]:
+    """Mean and standard deviation of the sessions' offset sizes; zeros where too few to tell."""
+    size = np.array(
+        [
+            np.hypot(*np.nanmean(left, axis=0))
+            for left, _ in tracks
+            if (~np.isnan(left[:, 0])).sum() >= LONG_ENOUGH
+        ]
+    )
+    sessions = size.size / draws
+    if sessions < SESSIONS_TO_TELL:
+        return 0.0, 0.0
+    mean = float(np.median(size))
+    # Two sessions' worth of belief in a spread of half the size.
+    spread = (((size - mean) ** 2).sum() / draws + 2 * (0.5 * mean) ** 2) / (sessions + 2)
+    return mean, float(np.sqrt(spread))
 
 
 def learn_noise(
@@ -105,7 +127,7 @@ def learn_noise(
         method="Nelder-Mead",
         options={"maxfev": 120, "xatol": 0.01, "fatol": 0.01, "initial_simplex": simplex},
     ).x
-    return _as_noise(np.append(found, start[number:]))
+    return _as_noise(np.append(found, start[number:]), *_learn_size(tracks, DRAWS))
 
 
 def draw_noise(
@@ -126,7 +148,7 @@ def draw_noise(
         there = _log_posterior(tracks, new, 1)
         if np.log(generator.random()) < there - level:
             now, level = new, there
-    return _as_noise(now)
+    return _as_noise(now, before.size_m, before.size_sd_m)
 
 
 def learn_odds(

@@ -216,6 +216,8 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
         log_stray=float(np.log(steps.stray_share)),
         constant=noise.offset_m**2,
         drift=noise.drift_m**2,
+        size_m=noise.size_m,
+        size_sd_m=noise.size_sd_m,
     )
 
 

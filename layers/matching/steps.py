@@ -56,6 +56,8 @@ class LawArrays(NamedTuple):
     log_stray: float
     constant: float
     drift: float
+    size_m: float
+    size_sd_m: float
 
 
 class SearchArrays(NamedTuple):

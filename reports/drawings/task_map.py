@@ -24,6 +24,7 @@ WAY_GREY, ROW_GREY, NEIGHBOUR_GREY = "#A8A8A8", "#C4C4C4", "#8C8C8C"
 _ARROW_EVERY_MM = 17.0
 _ROW_LABEL_GAP_MM = 4.0
 _TREES_COUNT = 3
+_WIDER_SCALE = 4 / 3
 _LEAST_GROUND_M = 20.0
 _ASLANT = (0.5, -0.5, np.pi - 0.5, np.pi + 0.5)
 PLACE_WORDS = {
@@ -102,16 +103,19 @@ class PaperFrame:
 def task_frame(ground: TaskGround, *, width_mm: float, height_mm: float) -> PaperFrame:
     """Choose the round scale and the ground that a task's map shows.
 
-    The trees and the way are inside a margin. A collection place is taken in where the map's scale
-    stays within a third for it; otherwise an arrow at the edge points to it.
+    The trees are inside a margin. The way to them and a collection place are taken in where the
+    map's scale stays within a third for it; otherwise the way is cut at the frame, and an arrow at
+    the edge points to the place.
     """
-    shown = [shapely.MultiPoint(shapely.get_coordinates(ground.stops.geometry)), ground.walk]
-    alone = _frame_of(shown, width_mm=width_mm, height_mm=height_mm)
+    stops = shapely.MultiPoint(shapely.get_coordinates(ground.stops.geometry))
+    shown = [stops, ground.walk]
     collection = ground.places[ground.places["kind"] == "collection"]
     if len(collection):
-        place = collection.geometry.iloc[int(np.argmin(collection.distance(shown[0])))]
-        wider = _frame_of([*shown, place], width_mm=width_mm, height_mm=height_mm)
-        if wider.scale <= alone.scale * 4 / 3:
+        shown.append(collection.geometry.iloc[int(np.argmin(collection.distance(stops)))])
+    alone = _frame_of([stops], width_mm=width_mm, height_mm=height_mm)
+    for count in range(len(shown), 1, -1):
+        wider = _frame_of(shown[:count], width_mm=width_mm, height_mm=height_mm)
+        if wider.scale <= alone.scale * _WIDER_SCALE:
             return wider
     return alone
 
@@ -155,19 +159,25 @@ def draw_task_map(
     """
     frame = task_frame(ground, width_mm=width_mm, height_mm=height_mm)
     stops = frame.on_paper(shapely.get_coordinates(ground.stops.geometry))
-    walk = frame.on_paper(shapely.get_coordinates(ground.walk))
+    way = _way_in(frame, shapely.get_coordinates(ground.walk))
     others = ground.others[ground.others.intersects(frame.ground)]
     shapes = [
         *_ground_shapes(ground, frame),
-        Stroke(lines=[_spots(walk)], width_mm=1.3, ink=WAY_GREY, name="way"),
+        Stroke(lines=[_spots(line) for line in way], width_mm=1.3, ink=WAY_GREY, name="way"),
         *_other_trees(others, frame, _mark_mm(stops)),
         Disc(centres=_spots(stops), radius_mm=_dot_mm(stops), fill=INK, name="stops"),
-        Area(rings=_arrows(walk), fill="#000000", ink="#FFFFFF", width_mm=0.15, name="arrows"),
+        Area(
+            rings=[arrow for line in way for arrow in _arrows(line)],
+            fill="#000000",
+            ink="#FFFFFF",
+            width_mm=0.15,
+            name="arrows",
+        ),
     ]
     busy = np.vstack(
         [
             *[stops, frame.on_paper(shapely.get_coordinates(others.geometry))] * _TREES_COUNT,
-            _every_mm(walk),
+            *(_every_mm(line) for line in way),
             *(_every_mm(np.array(edge)) for edge in _edges(ground, frame)),
             *(
                 _every_mm(np.array(line))
@@ -253,6 +263,25 @@ def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame, size_mm: float) ->
             Symbol(centres=_spots(chosen), path=style.path, size_mm=size_mm, fill=INK, name=kind)
         )
     return shapes
+
+
+def _way_in(frame: PaperFrame, walk: NDArray[np.float64]) -> list[NDArray[np.float64]]:
+    """Give the parts of the way that the frame shows, on paper, each in walking order."""
+    pieces = shapely.linestrings(np.stack([walk[:-1], walk[1:]], axis=1))
+    lines: list[list[NDArray[np.float64]]] = []
+    last = np.full(2, np.nan)
+    for piece, start in zip(shapely.intersection(pieces, frame.ground), walk[:-1], strict=True):
+        ends = shapely.get_coordinates(piece)
+        if len(ends) < 2:
+            continue
+        if np.hypot(*(ends[-1] - start)) < np.hypot(*(ends[0] - start)):
+            ends = ends[::-1]
+        if np.allclose(ends[0], last):
+            lines[-1].append(ends[-1])
+        else:
+            lines.append([ends[0], ends[-1]])
+        last = ends[-1]
+    return [frame.on_paper(np.array(line)) for line in lines]
 
 
 def _arrows(walk: NDArray[np.float64]) -> list[list[Spot]]:

@@ -97,22 +97,26 @@ def rings_in_units(
         [east, north, east, north, …] in units, every pair but the first relative to the last.
     """
     thinned = shapely.simplify(shapes.to_numpy(), tolerance_m, preserve_topology=True)
-    return [
-        [_flat_steps(coordinates, shapes.crs, frame) for coordinates in _lines_of(shape)]
-        for shape in thinned
-    ]
+    lines = [_lines_of(shape) for shape in thinned]
+    flat = [line for some in lines for line in some]
+    if not flat:
+        return [[] for _ in lines]
+    every = np.concatenate(flat)
+    east, north = in_units(every[:, 0], every[:, 1], crs=shapes.crs, frame=frame)
+    cuts = np.cumsum([len(line) for line in flat])[:-1]
+    carried = iter(
+        _flat_steps(*part) for part in zip(np.split(east, cuts), np.split(north, cuts), strict=True)
+    )
+    return [[next(carried) for _ in some] for some in lines]
 
 
 def _lines_of(shape: Any) -> list[NDArray[np.float64]]:
     lines = []
     for part in shapely.get_parts(shape):
-        if isinstance(part, shapely.Polygon):
-            lines += [np.asarray(ring.coords) for ring in (part.exterior, *part.interiors)]
-        else:
-            lines.append(np.asarray(part.coords))
-    return [line[:, :2] for line in lines if len(line)]
+        rings = shapely.get_rings(part) if shapely.get_dimensions(part) == 2 else [part]
+        lines += [shapely.get_coordinates(ring) for ring in rings]
+    return [line for line in lines if len(line)]
 
 
-def _flat_steps(coordinates: NDArray[np.float64], crs: CRS, frame: EarthFrame) -> list[int]:
-    east, north = in_units(coordinates[:, 0], coordinates[:, 1], crs=crs, frame=frame)
+def _flat_steps(east: NDArray[np.int64], north: NDArray[np.int64]) -> list[int]:
     return np.column_stack([steps(east), steps(north)]).ravel().tolist()

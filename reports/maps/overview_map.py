@@ -150,17 +150,18 @@ def tree_chunks(plan: PlanView, *, frame: EarthFrame) -> dict[str, str]:
     )
     table = pd.DataFrame(
         {
+            "block_id": trees["block_id"].to_numpy(),
             "row": trees["row_id"].to_numpy(),
             "no": trees["tree_no"].to_numpy(),
             "x": np.rint(east / COARSE_UNITS).astype(int),
             "y": np.rint(north / COARSE_UNITS).astype(int),
             "class": places,
         }
-    )
+    ).sort_values(["row", "no"], kind="stable")
     order = {key: number for number, key in enumerate(plan.layers.blocks["block_id"])}
     return {
-        f"trees-{order[block_id]}": pack(_chunk(part.sort_values(["row", "no"], kind="stable")))
-        for block_id, part in table.groupby(trees["block_id"].to_numpy(), sort=False)
+        f"trees-{order[block_id]}": pack(_chunk(part))
+        for block_id, part in table.groupby("block_id", sort=False)
         if block_id in order
     }
 

@@ -35,6 +35,17 @@ class Page(Figure):
         self.language = language
 
 
+class Verbatim(Element):
+    """Text that goes into the page as it is, never read as a template."""
+
+    _template = Template("{{ this.text }}")
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._name = "Verbatim"
+        self.text = text
+
+
 class FieldMap(folium.Map):
     """A folium map that asks nothing of the network and lets the reader enlarge the page."""
 
@@ -124,29 +135,30 @@ def web_page(
     page = Page(title=title, language=wording.language)
     chart = FieldMap(latitude=latitude, longitude=longitude, start=start)
     page.add_child(chart)
-    page.header.add_child(Element(f"<style>{leaflet_style()}{page_file('map.css')}</style>"))
-    if wording.language in SCRIPT_FONTS:
-        page.header.add_child(
-            Element(f"<style>{font_style(SCRIPT_FONTS[wording.language])}</style>")
-        )
+    fonts = font_style(SCRIPT_FONTS[wording.language]) if wording.language in SCRIPT_FONTS else ""
+    styles = leaflet_style() + page_file("map.css") + fonts
     own = "\n".join(page_file(name) for name in scripts)
-    page.header.add_child(Element(f"<script>{leaflet_script()}</script><script>{own}</script>"))
+    page.header.add_child(Verbatim(f"<style>{styles}</style>"))
+    page.header.add_child(Verbatim(f"<script>{leaflet_script()}</script><script>{own}</script>"))
+    page.html.add_child(Verbatim(_message(wording)))
     said = {
         "words": wording.words,
         "language": wording.language,
         "reviewed": wording.reviewed,
     }
+    parts = {"content": pack(content | said), **(chunks or {})}
     page.html.add_child(
-        Element(
-            f'<p id="message" class="message" role="status" '
-            f'data-too-old="{html.escape(wording.words["too_old"])}">'
-            f"{html.escape(wording.words['drawing'])}</p>"
+        Verbatim(
+            "\n".join(
+                f'<script type="text/plain" id="packed-{html.escape(name)}">{packed}</script>'
+                for name, packed in parts.items()
+            )
         )
     )
-    parts = {"content": pack(content | said), **(chunks or {})}
-    for name, packed in parts.items():
-        page.html.add_child(
-            Element(f'<script type="text/plain" id="packed-{html.escape(name)}">{packed}</script>'),
-            name=f"packed-{name}",
-        )
     return page.render()
+
+
+def _message(wording: Wording) -> str:
+    """Give the line that stands on the page until the map is drawn, or can't be."""
+    too_old, drawing = (html.escape(wording.words[name]) for name in ("too_old", "drawing"))
+    return f'<p id="message" class="message" role="status" data-too-old="{too_old}">{drawing}</p>'

@@ -318,12 +318,15 @@ def task_frames(trees, classes):
     walk["task_id"] = walk["block_id"] + "-T" + (in_block * 3 // size + 1).astype(str)
     walk["stop_no"] = walk.groupby("task_id").cumcount() + 1
     walk["x"], walk["y"] = walk.geometry.x, walk.geometry.y
-    lines = {
-        task: shapely.linestrings(stops[["x", "y"]].to_numpy() + np.array([0.0, 1.2]))
-        for task, stops in walk.groupby("task_id")
-        if len(stops) > 1
-    }
-    walks = gpd.GeoDataFrame({"task_id": list(lines)}, geometry=list(lines.values()), crs=CRS_HERE)
+    walked = walk[walk.groupby("task_id")["tree_id"].transform("size") > 1]
+    numbers, names = pd.factorize(walked["task_id"])
+    walks = gpd.GeoDataFrame(
+        {"task_id": names},
+        geometry=shapely.linestrings(
+            walked[["x", "y"]].to_numpy() + np.array([0.0, 1.2]), indices=numbers
+        ),
+        crs=CRS_HERE,
+    )
     sums = walk.groupby("task_id", as_index=False).agg(
         trees=("tree_id", "size"), block_ids=("block_id", "first"), mature=("young", "first")
     )

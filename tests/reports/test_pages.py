@@ -21,6 +21,10 @@ from reports.words import LANGUAGES
 from tests.reports.pages import beyond, needs_pages, overlaps, pictures
 from tests.reports.small_plan import MEMBERS, small_plan
 
+SCRIPTS = ("en", "th", "ml")
+"""One language a script is read back in every document, the others of Latin script in most."""
+LATIN_LEFT_OUT = ("cords", "form", "life", "wall", "folded")
+
 
 @pytest.fixture(scope="module")
 def plan():
@@ -63,6 +67,7 @@ def write_all(plan, life, folder, language):
                 plan, ["B02-T1"], path, **folded, **common
             ),
         }.items()
+        if language in SCRIPTS or name not in LATIN_LEFT_OUT
     }
 
 
@@ -101,7 +106,8 @@ def test_no_word_leaves_what_a_printer_reaches(documents):
 
 
 def test_each_task_has_one_page(documents):
-    pages = {name: documents[name].pages for name in ("down", "up", "folded", "folded up")}
+    sheets = [name for name in ("down", "up", "folded", "folded up") if name in documents]
+    pages = {name: documents[name].pages for name in sheets}
     assert set(pages.values()) == {1}, pages
 
 

@@ -23,6 +23,9 @@ from reports.palette import (
     relative_luminance,
 )
 
+# colour sets numpy's old way of printing for everyone; the other doctests want today's.
+np.set_printoptions(legacy=False)
+
 CLASSES = ("ready", "near-ready", "mature", "immature", "unmeasured", "vacant", "dead", "dry")
 VISIONS = ("normal", "Protanomaly", "Deuteranomaly", "Tritanomaly")
 

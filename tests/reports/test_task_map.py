@@ -159,3 +159,20 @@ def test_a_scale_bar_is_round_and_fits(scale):
     assert 20.0 <= bar.length_mm <= 50.0
     assert bar.length_mm * scale / 1000 == pytest.approx(bar.length_m)
     assert f"{bar.length_m:.0e}"[0] in "125"
+
+
+def test_a_way_that_leaves_the_frame_is_cut_at_it_in_walking_order(ground):
+    stops = shapely.get_coordinates(ground.stops.geometry)
+    there = np.vstack([stops[0] - [900.0, 400.0], stops, stops[-1] + [900.0, 400.0]])
+    far = type(ground)(**{**vars(ground), "walk": shapely.LineString(there)})
+    drawn = draw_task_map(far, words=words_in("en"), width_mm=112.0, height_mm=90.0)
+    near = draw_task_map(ground, words=words_in("en"), width_mm=112.0, height_mm=90.0)
+    assert drawn.notes["scale"] <= near.notes["scale"] * 4 / 3
+    (line,) = next(shape for shape in drawn.shapes if shape.name == "way").lines
+    x, y = np.array(line).T
+    assert x.min() >= -0.01
+    assert x.max() <= 112.01
+    assert y.min() >= -0.01
+    assert y.max() <= 90.01
+    first, last = (np.array(shape) for shape in (line[0], line[-1]))
+    assert first[0] < last[0]
