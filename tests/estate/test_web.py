@@ -304,6 +304,12 @@ def test_decisions_beats_and_rain_count_from_the_next_run_on(loose):
     assert (lost["kind"] == "rain-lost").all()
     page = visitor.get("/manage/").text
     assert "Counts from the next run on" not in page
+    # A tapper who has left since: the beat is shared out, and the page says so.
+    tappers = (folder / "tappers.csv").read_text()
+    (folder / "tappers.csv").write_text(tappers.replace("A2", "A9"))
+    assert run_now(visitor)["state"] == "done"
+    page = visitor.get("/run/").text.replace("&#39;", "'")
+    assert "the tapper A2, who isn't in the layer any more" in page
     visitor.post("/manage/beat", {"beat": beat, "tapper": ""})
     visitor.post("/manage/block", {"block": "B01", "decision": ""})
     assert store.crew(project) is None
