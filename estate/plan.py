@@ -31,6 +31,7 @@ class EstatePlan:
     layers: Layers
     standard: OpeningStandard
     rounds: RoundSettings
+    tapped_before: pd.DataFrame
     faults: tuple[Fault, ...]
     matches: pd.DataFrame
     doubts: pd.DataFrame
@@ -102,7 +103,8 @@ def plan_estate(
         on=settings.on,
         layers=layers,
         standard=settings.standard,
-        rounds=settings.rounds,
+        rounds=mornings.rounds,
+        tapped_before=mornings.tapped_before,
         faults=faults + mornings.crew_faults,
         **vars(survey),
         **vars(stand),

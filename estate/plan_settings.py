@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from estate.panels import HarvestSystem, parse_notation
-from estate.roster import RoundSettings
+from estate.roster import LastPlan, RoundSettings
 from estate.standards import DEFAULT_STANDARD, OpeningStandard, standard_named
 from estate.sun import Clouds
 
@@ -43,6 +43,10 @@ class PlanSettings:
         Monthly cloud as :func:`estate.sun.read_clouds` gives it; None for clear sky.
     cuts
         Heights of today's cuts, as :func:`estate.panels.life_plans` takes them; None for none.
+    last_plan
+        The project's last roster, which this one carries on; None for none.
+    start_given
+        Whether the user named the first morning.
     own_figures
         A TOML file with the user's own figures; None for ours.
     """
@@ -57,6 +61,8 @@ class PlanSettings:
     records: pd.DataFrame | None = None
     clouds: Clouds | None = None
     cuts: pd.DataFrame | None = None
+    last_plan: LastPlan | None = None
+    start_given: bool = False
     own_figures: Path | None = None
 
     @property

@@ -29,11 +29,14 @@ from estate.panels import (
 )
 from estate.plan_settings import PlanSettings
 from estate.roster import (
+    RoundSettings,
     assign_beats,
     beat_blocks,
     beat_sums,
+    carry_on,
     crew_with_given,
     draw_roster,
+    last_of_tasks,
     lose_mornings,
 )
 from estate.roster.homes import home_distances
@@ -87,6 +90,8 @@ class Mornings:
     walks: gpd.GeoDataFrame
     crew: pd.DataFrame
     crew_faults: tuple[Fault, ...]
+    rounds: RoundSettings
+    tapped_before: pd.DataFrame
     roster: pd.DataFrame
     crop: pd.DataFrame
     behind: pd.DataFrame
@@ -245,9 +250,22 @@ def draw_mornings(layers: Layers, stand: Stand, marked: Marked, settings: PlanSe
 def give_dates(layers: Layers, drawn: TaskPlan, settings: PlanSettings) -> Mornings:
     """Give each task its tapper and dates, and reckon the crop."""
     crew, passed_over = crew_of(layers, drawn, settings)
-    roster = draw_roster(drawn.task_sums, layers.tappers, settings.rounds, crew=crew)
+    rounds, tapped_before = carry_on(
+        drawn.tasks,
+        settings.rounds,
+        settings.last_plan,
+        lost=settings.lost,
+        start_given=settings.start_given,
+    )
+    roster = draw_roster(
+        drawn.task_sums,
+        layers.tappers,
+        rounds,
+        crew=crew,
+        last_tapped=last_of_tasks(tapped_before, drawn.tasks),
+    )
     if settings.lost is not None:
-        roster = lose_mornings(roster, settings.lost, settings.rounds)
+        roster = lose_mornings(roster, settings.lost, rounds)
     figures = load_figures("crop", own=settings.own_figures)
     belief = published_belief(settings.rounds.interval_days, figures)
     sizes = drawn.task_sums[["task_id", "trees"]]
@@ -259,6 +277,8 @@ def give_dates(layers: Layers, drawn: TaskPlan, settings: PlanSettings) -> Morni
         walks=drawn.walks,
         crew=crew,
         crew_faults=passed_over,
+        rounds=rounds,
+        tapped_before=tapped_before,
         roster=roster,
         crop=expected_crop(stops, roster, beliefs, belief, figures=figures),
         behind=falling_behind(_records(settings), sizes, figures=figures),

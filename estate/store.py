@@ -10,7 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from estate.plan import EstatePlan
-from estate.roster import beat_blocks, beat_sums, can_tap
+from estate.roster import LastPlan, beat_blocks, beat_sums, can_tap, no_tappings
 from layers.contract import LAYERS, Layers
 from layers.errors import ColumnError, SettingError
 from layers.geopackage import layer_names, read_layer, write_layers
@@ -21,6 +21,7 @@ CONFIRMED = "confirmed_points"
 LOST = "lost_mornings"
 CREW = "crew_decisions"
 SETTINGS = "settings"
+TAPPED_BEFORE = "tapped_before"
 KEPT = (DECISIONS, CONFIRMED, LOST, CREW, SETTINGS)
 
 
@@ -64,6 +65,9 @@ def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
         "life_plans": plan.life,
         "to_tape": plan.to_tape,
         "behind": plan.behind,
+        TAPPED_BEFORE: plan.tapped_before.assign(
+            last_tapped=[day.isoformat() for day in plan.tapped_before["last_tapped"]]
+        ),
     }
 
 
@@ -74,19 +78,17 @@ def save_plan(path: Path, plan: EstatePlan) -> None:
     as it is.
     """
     layers = plan.layers
-    settings = pd.DataFrame(
-        {
-            "name": ["project", "on", "standard", "interval_days", "start", "days"],
-            "value": [
-                plan.name,
-                plan.on.isoformat(),
-                plan.standard.name,
-                str(plan.rounds.interval_days),
-                plan.rounds.start.isoformat(),
-                str(plan.rounds.days),
-            ],
-        }
-    )
+    kept = {
+        "project": plan.name,
+        "on": plan.on.isoformat(),
+        "standard": plan.standard.name,
+        "interval_days": str(plan.rounds.interval_days),
+        "start": plan.rounds.start.isoformat(),
+        "days": str(plan.rounds.days),
+        "make_up": plan.rounds.make_up,
+        "wintering": " ".join(day.isoformat() for day in plan.rounds.wintering or ()),
+    }
+    settings = pd.DataFrame({"name": list(kept), "value": list(kept.values())})
     if layers.terrain is not None and not terrain_file(path).exists():
         write_terrain(terrain_file(path), layers.terrain)
     write_layers(path, {**input_layers(layers), **result_layers(plan), SETTINGS: settings})
@@ -95,7 +97,11 @@ def save_plan(path: Path, plan: EstatePlan) -> None:
 def input_layers(layers: Layers) -> dict[str, pd.DataFrame]:
     """Give the layers that came in, by the names under which a project keeps them."""
     frames = {name: getattr(layers, name) for name in LAYERS}
-    return {name: frame for name, frame in frames.items() if len(frame) or len(frame.columns)}
+    return {
+        name: _without_unknown(frame, LAYERS[name].needed)
+        for name, frame in frames.items()
+        if len(frame) or len(frame.columns)
+    }
 
 
 def _without_unknown(frame: pd.DataFrame, needed: tuple[str, ...]) -> pd.DataFrame:
@@ -183,13 +189,54 @@ def lost_mornings(path: Path) -> pd.DataFrame:
 
 
 def lose_morning(path: Path, day: date, beat_id: str | None) -> None:
-    """Record a morning lost to rain, in one beat or (None) everywhere."""
+    """Record a morning lost to rain, in one beat or (None) everywhere.
+
+    Raises
+    ------
+    SettingError
+        The project has no such beat, or its roster doesn't reach that day.
+    """
     if beat_id is not None:
         _check_key(path, "task_sums", "beat_id", beat_id)
+    last = last_plan(path)
+    if last is None or not last.covers(day):
+        span = (
+            "a project that was planned"
+            if last is None
+            else f"a day from {last.start} on, {last.days} days"
+        )
+        raise SettingError.at(
+            file=path.name,
+            layer="roster",
+            row=day,
+            found=f"the day {day}, which the roster doesn't hold",
+            expected=span,
+            remedy="Check the date; plan the project first where its roster has ended.",
+        )
     had = lost_mornings(path)
     line = pd.DataFrame({"date": [day], "beat_id": pd.array([beat_id], dtype="string")})
     table = pd.concat([had, line], ignore_index=True).drop_duplicates()
     write_layers(path, {LOST: table.assign(date=[d.isoformat() for d in table["date"]])})
+
+
+def last_plan(path: Path) -> LastPlan | None:
+    """Give the roster of a project's last run; None where it wasn't planned yet."""
+    saved = saved_settings(path)
+    roster, stops = read_table(path, "roster"), read_table(path, "task_stops")
+    if "start" not in saved or roster is None or stops is None:
+        return None
+    before = read_table(path, TAPPED_BEFORE)
+    tapped = no_tappings() if before is None else before
+    return LastPlan(
+        start=date.fromisoformat(saved["start"]),
+        days=int(saved["days"]),
+        interval_days=int(saved["interval_days"]),
+        stops=pd.DataFrame(stops[["tree_id", "task_id"]]),
+        roster=roster.assign(date=pd.to_datetime(roster["date"]).dt.date),
+        tapped_before=tapped.assign(
+            last_tapped=[date.fromisoformat(str(day)) for day in tapped["last_tapped"]]
+        ),
+    )
 
 
 def crew(path: Path) -> pd.DataFrame | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
+from typing import cast
 
 from estate import store
 from estate.app.own_files import STANDARDS
@@ -27,25 +28,25 @@ class RunChoices:
     on
         The date for girths and classes; None for today.
     start
-        The first morning; None for the day after `on`.
+        The first morning; None to carry on the project's roster, else the day after `on`.
     days
-        Days of the roster, 1 to 400.
+        Days of the roster, 1 to 400; None for the project's, else 28.
     interval
-        Days between two tappings of a tree, 2 to 7.
+        Days between two tappings of a tree, 2 to 7; None for the project's, else 3.
     wintering
-        First and last day of the rest while the trees drop their leaves; None for none.
+        First and last day of the rest while the trees drop their leaves; None for the project's.
     make_up
-        What becomes of a morning lost to rain.
+        What becomes of a morning lost to rain; None for the project's, else the rest day.
     """
 
     standard: str | None = None
     own_standards: Path | None = None
     on: date | None = None
     start: date | None = None
-    days: int = 28
-    interval: int = 3
+    days: int | None = None
+    interval: int | None = None
     wintering: tuple[date, date] | None = None
-    make_up: MakeUp = "rest day"
+    make_up: MakeUp | None = None
 
 
 def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = None) -> PlanSettings:
@@ -75,9 +76,17 @@ def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = No
         standard=standard_named(name, own=own),
         round_settings=RoundSettings(
             start=choices.start or day + timedelta(days=1),
-            days=choices.days,
-            interval_days=choices.interval,
-            wintering=choices.wintering,
-            make_up=choices.make_up,
+            days=int(saved.get("days", "28")) if choices.days is None else choices.days,
+            interval_days=int(saved.get("interval_days", "3"))
+            if choices.interval is None
+            else choices.interval,
+            wintering=choices.wintering or _saved_wintering(saved),
+            make_up=choices.make_up or cast(MakeUp, saved.get("make_up", "rest day")),
         ),
+        start_given=choices.start is not None,
     )
+
+
+def _saved_wintering(saved: dict[str, str]) -> tuple[date, date] | None:
+    days = [date.fromisoformat(day) for day in (saved.get("wintering") or "").split()]
+    return (days[0], days[1]) if len(days) == 2 else None

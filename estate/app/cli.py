@@ -67,14 +67,18 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 help="Date for girths and classes. [default: today]",
             ),
             click.option(
-                "--start", type=DAY, callback=_day, help="First morning. [default: the day after]"
+                "--start",
+                type=DAY,
+                callback=_day,
+                help="First morning. [default: the roster goes on, else the day after]",
             ),
-            click.option("--days", default=28, show_default=True, help="Days of the roster."),
+            click.option(
+                "--days", type=int, help="Days of the roster. [default: the project's, else 28]"
+            ),
             click.option(
                 "--interval",
-                default=3,
-                show_default=True,
-                help="Days between two tappings of a tree: 3 for d3.",
+                type=int,
+                help="Days between two tappings of a tree. [default: the project's, else 3, d3]",
             ),
             click.option(
                 "--wintering",
@@ -85,9 +89,8 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
             click.option(
                 "--make-up",
                 type=click.Choice(MAKE_UPS),
-                default="rest day",
-                show_default=True,
-                help="What becomes of a morning lost to rain.",
+                help="What becomes of a morning lost to rain. [default: the project's, else rest "
+                "day]",
             ),
             click.option("--name", help="The cooperative's name. [default: the folder's]"),
             click.option("--language", default="en", show_default=True, help="Language of sheets."),
@@ -132,8 +135,8 @@ def _plan(
     own_standards: Path | None,
     on: date | None,
     start: date | None,
-    days: int,
-    interval: int,
+    days: int | None,
+    interval: int | None,
     wintering: tuple[datetime, datetime] | None,
     make_up: Any,
     name: str | None,

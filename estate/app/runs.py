@@ -101,6 +101,7 @@ def with_decisions_of(project: Path, settings: PlanSettings) -> PlanSettings:
         confirmed=store.confirmed(project),
         crew=store.crew(project),
         lost=store.lost_mornings(project),
+        last_plan=store.last_plan(project),
     )
 
 

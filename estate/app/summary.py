@@ -54,9 +54,10 @@ def _tasks_line(run: Run) -> str:
     if sums.empty:
         return "  tasks: none, no block is open"
     return (
-        f"  tasks: {len(sums)} mornings in {sums['beat_id'].nunique()} beats, "
+        f"  tasks: {len(sums)} mornings in beats: {sums['beat_id'].nunique()}, "
         f"{len(run.plan.tasks):,} trees, {sums['minutes'].min():.0f} to "
-        f"{sums['minutes'].max():.0f} minutes each"
+        f"{sums['minutes'].max():.0f} minutes each; d{run.plan.rounds.interval_days}, "
+        f"from {run.plan.rounds.start} for {run.plan.rounds.days} days"
     )
 
 

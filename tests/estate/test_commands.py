@@ -80,6 +80,29 @@ def test_a_rained_out_morning_is_made_up(planned):
     assert (kinds == "rain-lost").all()
 
 
+def test_a_plan_made_anew_keeps_the_round_and_makes_the_lost_morning_up(planned):
+    project, _ = planned
+    first = run("plan", project, "--on", "2026-04-01", "--interval", "4", "--json")
+    assert first.exit_code == 0, first.output
+    before = read_layer(project, "roster")
+    assert run("rain", project, "2026-04-03").exit_code == 0
+    again = run("plan", project, "--on", "2026-04-03", "--json")
+    assert again.exit_code == 0, again.output
+    saved = store.saved_settings(project)
+    assert (saved["interval_days"], saved["start"]) == ("4", "2026-04-02")
+    after = read_layer(project, "roster")
+    lost = after[pd.to_datetime(after["date"]) == "2026-04-03"]
+    assert (lost["kind"] == "rain-lost").all()
+    tapped = before["kind"].isin(["tap"]).sum()
+    assert after["kind"].isin(["tap", "make-up"]).sum() >= tapped - 1
+
+
+def test_a_morning_outside_the_roster_isnt_taken_as_lost(planned):
+    project, _ = planned
+    with pytest.raises(SettingError, match="2020-01-01"):
+        CliRunner().invoke(commands, ["rain", str(project), "2020-01-01"], catch_exceptions=False)
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

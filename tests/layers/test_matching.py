@@ -98,18 +98,20 @@ def test_stray_points_are_found_among_turns_jumps_and_repeats() -> None:
     assert both / lone >= 0.9
 
 
-@pytest.mark.xfail(
-    strict=False,
-    reason="written numbers gave fewer right joins than none on this seed: 66 % against 75 %",
-)
 def test_written_numbers_settle_what_the_walk_leaves_open() -> None:
     form = SurveyForm(rows=12, step_low=3, step_high=6, white_m=2.0, numbered_share=0.3)
-    survey = simulate_survey(form, 2)
-    bare = survey.points.drop(columns=["row_no", "tree_no"])
-    told = match_points(survey.trees, survey.points)
-    assert right_share(survey, told) > right_share(survey, match_points(survey.trees, bare)) + 0.1
-    wrote = survey.points["row_no"].notna().to_numpy()
-    assert (found(survey, told) == survey.truth)[wrote].mean() > 0.9
+    told, bare, wrote = [], [], []
+    for seed in range(3):
+        survey = simulate_survey(form, seed)
+        without = survey.points.drop(columns=["row_no", "tree_no"])
+        told.append(found(survey, match_points(survey.trees, survey.points)) == survey.truth)
+        bare.append(found(survey, match_points(survey.trees, without)) == survey.truth)
+        wrote.append(survey.points["row_no"].notna().to_numpy())
+    right, numbered = np.concatenate(told), np.concatenate(wrote)
+    assert right[numbered].mean() > 0.95
+    # The points between gain too, not only those with a number.
+    assert right[~numbered].mean() > np.concatenate(bare)[~numbered].mean()
+    assert right.mean() > np.concatenate(bare).mean() + 0.05
 
 
 def test_a_second_round_is_better_for_knowing_the_first_rounds_girths() -> None:
@@ -201,24 +203,58 @@ def test_short_far_and_empty_surveys() -> None:
     assert nobody["tree_id"].isna().all()
 
 
-@pytest.mark.xfail(strict=False, reason="measured 90 % right, asked for more")
-def test_two_blocks_in_one_session() -> None:
-    one, other = simulate_survey(SMALL, 11), simulate_survey(SMALL, 12)
+def two_blocks(first: int, second: int, *, new_offset: bool) -> Survey:
+    """Two blocks walked in one session, the receiver's offset going on or jumping between them."""
+    one, other = simulate_survey(SMALL, first), simulate_survey(SMALL, second)
     moved = other.trees.assign(
         geometry=other.trees.geometry.translate(300, 0),
         block_id="B2",
         tree_id="x" + other.trees["tree_id"],
         row_id="x" + other.trees["row_id"],
     )
-    trees = pd.concat([one.trees, moved], ignore_index=True)
+    jump_m = np.zeros(2) if new_offset else one.offset_m[-1] - other.offset_m[0]
     later = other.points.assign(
-        geometry=other.points.geometry.translate(300, 0), point_id="x" + other.points["point_id"]
+        geometry=other.points.geometry.translate(300 + jump_m[0], jump_m[1]),
+        point_id="x" + other.points["point_id"],
     )
-    points = pd.concat([one.points, later], ignore_index=True)
-    matches = match_points(trees, points)
-    truth = np.concatenate([one.truth, other.truth + len(one.trees)])
-    where = pd.Series(np.arange(len(trees)), index=trees["tree_id"])
-    assert (matches["tree_id"].map(where).fillna(-1) == truth).mean() > 0.95
+    return Survey(
+        form=SMALL,
+        trees=gpd.GeoDataFrame(pd.concat([one.trees, moved], ignore_index=True)),
+        points=gpd.GeoDataFrame(pd.concat([one.points, later], ignore_index=True)),
+        truth=np.concatenate([one.truth, other.truth + len(one.trees)]),
+        offset_m=np.concatenate([one.offset_m, other.offset_m + jump_m]),
+    )
+
+
+TWO_BLOCKS = [(11, 12), (21, 22), (31, 32), (41, 42)]
+
+
+@pytest.mark.parametrize(("first", "second"), TWO_BLOCKS)
+def test_two_blocks_in_one_session(first: int, second: int) -> None:
+    survey = two_blocks(first, second, new_offset=False)
+    assert right_share(survey, match_points(survey.trees, survey.points)) > 0.95
+
+
+@pytest.mark.xfail(
+    strict=False,
+    reason=(
+        "an offset that jumps by metres inside a session is taken for drift or for other trees, "
+        "and the matches are surer than they should be; name a session for each block"
+    ),
+)
+@pytest.mark.parametrize(("first", "second"), TWO_BLOCKS)
+def test_an_offset_that_jumps_inside_a_session(first: int, second: int) -> None:
+    survey = two_blocks(first, second, new_offset=True)
+    assert right_share(survey, match_points(survey.trees, survey.points)) > 0.95
+
+
+@pytest.mark.parametrize(("first", "second"), TWO_BLOCKS)
+def test_a_session_named_for_each_block_bears_a_new_offset(first: int, second: int) -> None:
+    survey = two_blocks(first, second, new_offset=True)
+    points = survey.points
+    block = np.where(points["point_id"].str.startswith("x"), "S2", "S1")
+    matches = match_points(survey.trees, points.assign(session_id=block))
+    assert right_share(survey, matches) > 0.95
 
 
 def test_the_field_list_says_what_to_do() -> None:

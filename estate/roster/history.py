@@ -1,0 +1,121 @@
+"""What was tapped before: a plan made anew carries on where the last one stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import pandas as pd
+
+from estate.roster.rounds import TAPPED
+from estate.roster.settings import RoundSettings
+
+
+def no_tappings() -> pd.DataFrame:
+    """Give the frame of tappings before a roster where there were none."""
+    return pd.DataFrame({"tree_id": pd.array([], dtype="string"), "last_tapped": []})
+
+
+@dataclass(frozen=True, kw_only=True)
+class LastPlan:
+    """The roster of a project's last run.
+
+    Parameters
+    ----------
+    start, days, interval_days
+        Its first morning, its length and its round.
+    stops
+        `tree_id`, `task_id`: which trees each of its tasks had.
+    roster
+        As :func:`estate.roster.draw_roster` gives it.
+    tapped_before
+        `tree_id`, `last_tapped` (date): last tappings before its first morning.
+    """
+
+    start: date
+    days: int
+    interval_days: int
+    stops: pd.DataFrame
+    roster: pd.DataFrame
+    tapped_before: pd.DataFrame
+
+    def covers(self, day: date) -> bool:
+        """Whether `day` lies in the roster."""
+        return self.start <= day < self.start + timedelta(days=self.days)
+
+
+def carry_on(
+    tasks: pd.DataFrame,
+    rounds: RoundSettings,
+    last: LastPlan | None,
+    *,
+    lost: pd.DataFrame | None,
+    start_given: bool,
+) -> tuple[RoundSettings, pd.DataFrame]:
+    """Give the round to draw, and each tree's last tapping before it begins.
+
+    Where the tasks and the round are what they were and the last roster still runs, it keeps its
+    first morning, so that every date stands and lost mornings are made up. Otherwise the roster
+    begins anew, and trees that were tapped shortly before wait their interval, whichever task
+    they are in now.
+
+    Parameters
+    ----------
+    tasks
+        `tree_id`, `task_id` as drawn now.
+    rounds
+        The round as chosen.
+    last
+        The last plan; None for none.
+    lost
+        Mornings lost to rain: `date`, `beat_id` (missing: everywhere).
+    start_given
+        Whether the user named the first morning: it is then kept.
+
+    Returns
+    -------
+    rounds : RoundSettings
+    tapped_before : DataFrame
+        `tree_id`, `last_tapped`.
+    """
+    if last is None:
+        return rounds, no_tappings()
+    same = rounds.interval_days == last.interval_days and _task_sets(tasks) == _task_sets(
+        last.stops
+    )
+    if same and not start_given and last.covers(rounds.start):
+        return replace(rounds, start=last.start), last.tapped_before
+    return rounds, tapped_until(last, rounds.start, lost=lost)
+
+
+def _task_sets(stops: pd.DataFrame) -> dict[str, frozenset[str]]:
+    return {str(task): frozenset(trees) for task, trees in stops.groupby("task_id")["tree_id"]}
+
+
+def tapped_until(last: LastPlan, day: date, *, lost: pd.DataFrame | None) -> pd.DataFrame:
+    """Give each tree's last tapping before `day`: `tree_id`, `last_tapped`."""
+    roster = last.roster[last.roster["kind"].isin(TAPPED)]
+    roster = roster[[d < day for d in roster["date"]]]
+    if lost is not None and len(lost):
+        everywhere = set(lost.loc[lost["beat_id"].isna(), "date"])
+        some = lost[lost["beat_id"].notna()]
+        named = set(zip(some["date"], some["beat_id"], strict=True))
+        pairs = zip(roster["date"], roster["beat_id"], strict=True)
+        roster = roster[[d not in everywhere and (d, b) not in named for d, b in pairs]]
+    taps = roster[["task_id", "date"]].merge(last.stops[["tree_id", "task_id"]], on="task_id")
+    both = pd.concat(
+        [
+            taps[["tree_id", "date"]].rename(columns={"date": "last_tapped"}),
+            last.tapped_before[["tree_id", "last_tapped"]],
+        ],
+        ignore_index=True,
+    )
+    if both.empty:
+        return no_tappings()
+    return both.groupby("tree_id", sort=True)["last_tapped"].max().reset_index()
+
+
+def last_of_tasks(tapped_before: pd.DataFrame, tasks: pd.DataFrame) -> dict[str, date]:
+    """Give each task the latest tapping of any of its trees; tasks with none are left out."""
+    joined = tapped_before.merge(tasks[["tree_id", "task_id"]], on="tree_id")
+    return {str(t): max(days) for t, days in joined.groupby("task_id")["last_tapped"]}
