@@ -57,9 +57,16 @@ def load_figures(table: str, *, own: Path | None = None) -> Mapping[str, Figure]
     return MappingProxyType(figures)
 
 
+def figure_tables() -> tuple[str, ...]:
+    """Give the names of the tables of figures."""
+    folder = resources.files("estate").joinpath("data")
+    names = (entry.name.removesuffix(".toml") for entry in folder.iterdir())
+    return tuple(sorted(name for name in names if name != "standards"))
+
+
 def _own_figures(table: str, own: Path, ours: Mapping[str, Figure]) -> dict[str, Figure]:
     try:
-        entries = tomllib.loads(own.read_text("utf-8")).get(table, {})
+        tables = tomllib.loads(own.read_text("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise UnreadableError.at(
             file=own.name,
@@ -67,8 +74,17 @@ def _own_figures(table: str, own: Path, ours: Mapping[str, Figure]) -> dict[str,
             expected="a TOML file in UTF-8",
             remedy="Mend the line it names.",
         ) from error
+    for name, entries in tables.items():
+        if name not in figure_tables() or not isinstance(entries, dict):
+            raise SettingError.at(
+                file=own.name,
+                layer=name,
+                found=f"[{name}]" if isinstance(entries, dict) else f"{name} = {entries!r}",
+                expected="tables named " + ", ".join(figure_tables()),
+                remedy="Write a table's name in brackets, and its figures below.",
+            )
     replaced = {}
-    for name, entry in entries.items():
+    for name, entry in tables.get(table, {}).items():
         if name not in ours:
             raise SettingError.at(
                 file=own.name,

@@ -87,6 +87,7 @@ def plan_estate(
         A block that the manager decided on isn't in the layers.
     """
     _check_decided(layers, settings)
+    faults = faults + assumed(layers)
     layers = with_every_column(layers)
     say(f"Join {len(layers.girth):,} girth points to {len(layers.trees):,} tree places")
     survey = join_survey(layers, settings)
@@ -116,6 +117,24 @@ def plan_estate(
         roster=mornings.roster,
         crop=mornings.crop,
         behind=mornings.behind,
+    )
+
+
+def assumed(layers: Layers) -> tuple[Fault, ...]:
+    """Say what is taken of blocks that lack a material."""
+    given = layers.blocks.get("material")
+    bare = layers.blocks["block_id"] if given is None else layers.blocks["block_id"][given.isna()]
+    return tuple(
+        Fault(
+            severity="noted",
+            file="",
+            layer="blocks",
+            row=str(block_id),
+            found="no material, taken as budded",
+            expected="budded or seedling",
+            remedy="Write the block's material: girth is taped and judged by it.",
+        )
+        for block_id in bare
     )
 
 

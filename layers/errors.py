@@ -34,7 +34,9 @@ class Fault:
     remedy: str
 
     def __str__(self) -> str:
-        place = f"{self.file}, layer {self.layer}" + (f", row {self.row}" if self.row else "")
+        layer = f"layer {self.layer}" if self.layer else ""
+        row = f"row {self.row}" if self.row else ""
+        place = ", ".join(part for part in (self.file, layer, row) if part)
         return f"{place}: found {self.found}; expected {self.expected}. {self.remedy}"
 
 

@@ -18,6 +18,7 @@ from reports.exports import (
     write_table,
     write_whole,
 )
+from reports.file_names import file_names, leave_only
 from reports.maps import block_map, overview_map
 from reports.sheets import (
     block_sheets,
@@ -52,7 +53,8 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     plan
         The finished plan.
     folder
-        Where to; made if it isn't there. Files of the same names are replaced, others stay.
+        Where to; made if it isn't there. What the last run handed out there and this one doesn't
+        is taken away; other files stay.
     language
         Language of maps and sheets, a code of `reports.words`.
     say
@@ -65,7 +67,7 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     """
     for sub in FOLDERS:
         (folder / sub).mkdir(parents=True, exist_ok=True)
-    pages = {str(b): f"maps/{file_name(str(b))}.html" for b in plan.layers.blocks["block_id"]}
+    pages = {b: f"maps/{name}.html" for b, name in file_names(_block_ids(plan)).items()}
     overview = folder / "overview.html"
     made = {"overview": [overview_map(plan, overview, block_pages=pages, language=language)]}
     made["maps"] = _maps(plan, folder / "maps", language, say)
@@ -84,18 +86,12 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     )
     made["tracks"] = _tracks(plan, folder / "tracks")
     made["calendars"] = _calendars(plan, folder / "calendars")
+    leave_only(folder, made)
     return made
 
 
-def file_name(key: str) -> str:
-    """Give a key as a file name that every system takes: letters, digits, ``-``, ``_``, ``.``.
-
-    Examples
-    --------
-    >>> file_name("Block 7/a")
-    'Block-7-a'
-    """
-    return "".join(c if c.isalnum() or c in "-_." else "-" for c in key).strip(".") or "unnamed"
+def _block_ids(plan: EstatePlan) -> list[str]:
+    return [str(b) for b in plan.layers.blocks["block_id"]]
 
 
 def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
@@ -126,18 +122,26 @@ def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
 
 
 def _maps(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
-    blocks = [str(b) for b in plan.layers.blocks["block_id"]]
-    say(f"Draw the overview and {len(blocks)} block maps")
-    return [block_map(plan, b, folder / f"{file_name(b)}.html", language=language) for b in blocks]
+    names = file_names(_block_ids(plan))
+    say(f"Draw the overview and {len(names)} block maps")
+    return [
+        block_map(
+            plan,
+            b,
+            folder / f"{name}.html",
+            overview_page="../overview.html",
+            language=language,
+        )
+        for b, name in names.items()
+    ]
 
 
 def _sheets(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
     tapped = plan.layers.trees["tree_id"].isin(plan.tasks["tree_id"])
     blocks = sorted(plan.layers.trees.loc[tapped, "block_id"].astype(str).unique())
     say(f"Typeset the task sheets of {len(blocks)} blocks")
-    return [
-        block_sheets(plan, b, folder / f"{file_name(b)}.pdf", language=language) for b in blocks
-    ]
+    names = file_names(_block_ids(plan))
+    return [block_sheets(plan, b, folder / f"{names[b]}.pdf", language=language) for b in blocks]
 
 
 def _reports(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
@@ -159,16 +163,17 @@ def _statements(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
         return []
     members = sorted(holdings["member"].dropna().astype(str).unique())
     return [
-        member_statement(plan, m, folder / f"{file_name(m)}.pdf", language=language)
-        for m in members
+        member_statement(plan, m, folder / f"{name}.pdf", language=language)
+        for m, name in file_names(members).items()
     ]
 
 
 def _forms(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
     made = []
+    names = file_names(_block_ids(plan))
     spots = plan.layers.trees[["tree_id", "geometry"]]
     for block_id, trees in plan.to_tape.groupby("block_id", sort=True):
-        name = file_name(str(block_id))
+        name = names[str(block_id)]
         form = folder / f"{name}.pdf"
         made.append(field_form(plan, str(block_id), trees, form, language=language))
         stops = gpd.GeoDataFrame(trees.merge(spots, on="tree_id"), geometry="geometry")
@@ -181,9 +186,9 @@ def _forms(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
 
 def _tracks(plan: EstatePlan, folder: Path) -> list[Path]:
     made = []
-    for task_id in plan.task_sums["task_id"]:
-        path = folder / f"{file_name(str(task_id))}.gpx"
-        track = task_track(plan.walks, plan.layers.places, str(task_id))
+    for task_id, name in file_names(plan.task_sums["task_id"]).items():
+        path = folder / f"{name}.gpx"
+        track = task_track(plan.walks, plan.layers.places, task_id)
         write_whole(path, track.encode("utf-8"))
         made.append(path)
     return made
@@ -192,11 +197,10 @@ def _tracks(plan: EstatePlan, folder: Path) -> list[Path]:
 def _calendars(plan: EstatePlan, folder: Path) -> list[Path]:
     made = []
     stamped = datetime.combine(plan.on, datetime.min.time(), tzinfo=UTC)
-    for tapper_id in plan.roster["tapper_id"].dropna().unique():
-        path = folder / f"{file_name(str(tapper_id))}.ics"
-        calendar = tapper_calendar(
-            plan.roster, str(tapper_id), cooperative=plan.name, stamped=stamped
-        )
+    tappers = plan.roster["tapper_id"].dropna().unique()
+    for tapper_id, name in file_names(tappers).items():
+        path = folder / f"{name}.ics"
+        calendar = tapper_calendar(plan.roster, tapper_id, cooperative=plan.name, stamped=stamped)
         write_whole(path, calendar)
         made.append(path)
     return made

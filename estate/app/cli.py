@@ -23,6 +23,7 @@ from estate.roster import MAKE_UPS
 from estate.standards import DEFAULT_STANDARD, standard_named, standards
 from layers.bring_in import bring_in
 from layers.errors import Fault, LayerError
+from reports.words import LANGUAGES
 
 EXISTING = click.Path(exists=True, path_type=Path)
 DAY = click.DateTime(formats=["%Y-%m-%d"])
@@ -93,7 +94,13 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 "day]",
             ),
             click.option("--name", help="The cooperative's name. [default: the folder's]"),
-            click.option("--language", default="en", show_default=True, help="Language of sheets."),
+            click.option(
+                "--language",
+                type=click.Choice(sorted(LANGUAGES)),
+                default="en",
+                show_default=True,
+                help="Language of maps and sheets.",
+            ),
             click.option("--json", "as_json", is_flag=True, help="The summary as JSON."),
         )
     ):
@@ -304,6 +311,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except LayerError as error:
         click.echo(summary.faults_in_words(_faults_of(error)), err=True)
         sys.exit(1)
-    except PermissionError as error:
-        click.echo(f"{error.filename} can't be written: {error.strerror}.", err=True)
+    except OSError as error:
+        if error.filename is None:
+            raise
+        click.echo(f"{error.filename} can't be read or written: {error.strerror}.", err=True)
         sys.exit(1)

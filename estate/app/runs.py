@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,7 +12,9 @@ from estate.app.own_files import OwnFiles, copy_own_files, notes_folder, read_ow
 from estate.plan import EstatePlan, plan_estate
 from estate.plan_settings import PlanSettings
 from layers.bring_in import Intake, bring_in
-from reports.hand_out import file_name, hand_out
+from layers.errors import SettingError
+from reports.file_names import file_name
+from reports.hand_out import hand_out
 
 Say = Callable[[str], None]
 
@@ -61,6 +64,7 @@ def run_plan(
     intake: Intake = bring_in(source, epsg=epsg)
     folder = output_folder(source, out)
     project = project_file(source, folder)
+    check_writable(folder)
     settings = with_own_files(read_own_files(notes_folder(source)), settings)
     settings = with_decisions_of(project, settings)
     plan = plan_estate(
@@ -76,6 +80,24 @@ def run_plan(
     store.save_plan(project, plan)
     files = hand_out(plan, folder, language=language, say=say)
     return Run(plan=plan, project=project, folder=folder, files=files)
+
+
+def check_writable(folder: Path) -> None:
+    """Refuse a place that can't hold what is handed out, before any work is done.
+
+    Raises
+    ------
+    SettingError
+        It is a file, or nothing may be written there.
+    """
+    standing = next(p for p in (folder, *folder.absolute().parents) if p.exists())
+    if not standing.is_dir() or not os.access(standing, os.W_OK):
+        raise SettingError.at(
+            file=str(standing),
+            found="a file" if not standing.is_dir() else "a folder where nothing may be written",
+            expected="a folder to write in",
+            remedy="Choose another place with --out.",
+        )
 
 
 def with_own_files(own: OwnFiles, settings: PlanSettings) -> PlanSettings:

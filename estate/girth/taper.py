@@ -68,7 +68,7 @@ def standard_height_cm(
         Heights, cm above the ground.
     """
     figures = load_figures("growth") if figures is None else figures
-    budded = np.asarray(material, object) == "budded"
+    budded = np.asarray(material, object) != "seedling"
     height = np.where(budded, standard.height_cm["budded"], standard.height_cm["seedling"])
     union = figures["union_height"].value if standard.measured_from == "union" else 0.0
     return height + np.where(budded, union, 0.0)
@@ -79,5 +79,5 @@ def taper_per_cm(
 ) -> NDArray[np.float64]:
     """Give the share of girth lost with each cm up the trunk, for each material."""
     figures = load_figures("growth") if figures is None else figures
-    budded = np.asarray(material, object) == "budded"
+    budded = np.asarray(material, object) != "seedling"
     return np.where(budded, figures["taper_budded"].value, figures["taper_seedling"].value)

@@ -126,13 +126,16 @@ def _with_block(
     tree = shapely.STRtree(blocks.geometry.to_numpy())
     # What names a block that isn't there may belong to one that was left out: only a block it
     # stands in is taken for it, never the nearest.
-    for lacking, reach in (
-        (np.flatnonzero(given.isna()), _NEAREST_BLOCK_M),
-        (np.flatnonzero(unknown), 0.0),
-    ):
-        if len(lacking):
-            index = tree.query_nearest(points[lacking], max_distance=reach, all_matches=False)
-            found[lacking[index[0]]] = blocks["block_id"].to_numpy()[index[1]]
+    keys = blocks["block_id"].to_numpy()
+    lacking, stray = np.flatnonzero(given.isna()), np.flatnonzero(unknown)
+    if len(lacking):
+        index = tree.query_nearest(
+            points[lacking], max_distance=_NEAREST_BLOCK_M, all_matches=False
+        )
+        found[lacking[index[0]]] = keys[index[1]]
+    if len(stray):
+        index = tree.query(points[stray], predicate="intersects")
+        found[stray[index[0]]] = keys[index[1]]
     away = _metres_from(points, found, blocks)
     far = away > _FARTHEST_M
     faults += row_faults(

@@ -8,7 +8,7 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
-from layers.checks import row_faults
+from layers.checks import EARLIEST_PLANTING, row_faults
 from layers.contract import MATERIALS, OBSTACLE_KINDS, PLACE_KINDS, TREE_STATUSES
 from layers.errors import Fault
 
@@ -60,6 +60,9 @@ def check_values(frame: FrameT, layer: str) -> tuple[FrameT, list[Fault]]:
         if column in kept.columns:
             kept, more = _in_range(kept, layer, column, low, high, unit)
             faults += more
+    if layer == "blocks" and "planted_on" in kept.columns:
+        kept, more = _planted_in_reason(kept)
+        faults += more
     if layer in ("obstacles", "places"):
         kept, more = _with_kind(kept, layer)
         faults += more
@@ -67,6 +70,20 @@ def check_values(frame: FrameT, layer: str) -> tuple[FrameT, list[Fault]]:
         kept, more = _with_passable(kept)
         faults += more
     return kept, faults
+
+
+def _planted_in_reason(frame: FrameT) -> tuple[FrameT, list[Fault]]:
+    planted = frame["planted_on"]
+    odd = (planted < EARLIEST_PLANTING) | (planted > pd.Timestamp.today())
+    faults = row_faults(
+        frame[odd],
+        "blocks",
+        "noted",
+        found=[f"planted_on {day:%Y-%m-%d}, left out" for day in planted[odd]],
+        expected=f"a day from {EARLIEST_PLANTING:%Y} to today",
+        remedy="Mend planted_on; a spreadsheet shows an empty date as 1899 or 1900.",
+    )
+    return frame.assign(planted_on=planted.mask(odd)), faults
 
 
 def _in_words(

@@ -67,3 +67,11 @@ def test_own_figures_replace_and_keep_their_unit(tmp_path):
     own.write_text("[marking]\nnonsense = 1\n")
     with pytest.raises(SettingError, match="nonsense"):
         load_figures("marking", own=own)
+
+
+@pytest.mark.parametrize("text", ["growth = 3\n", "[growt]\nx = 1\n"])
+def test_a_table_of_figures_that_isnt_one_is_named(tmp_path, text):
+    own = tmp_path / "own.toml"
+    own.write_text(text)
+    with pytest.raises(SettingError, match="growth, light"):
+        load_figures("marking", own=own)

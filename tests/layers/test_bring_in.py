@@ -549,3 +549,29 @@ def test_a_block_planted_after_its_girths_is_told(tmp_path: Path) -> None:
     lonlat().assign(measured_at="2014-01-01T08:00:00Z").to_csv(tmp_path / "girth.csv", index=False)
     told = {fault.found for fault in bring_in(tmp_path).faults}
     assert "planted_on 2014-05-01" in told
+
+
+def test_planting_dates_that_cannot_be_are_left_out_and_told(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path)
+    odd = blocks().assign(planted_on=["1899-12-30", "2914-05-01", "2012-12-31"])
+    for old in folder.glob("blocks*"):
+        old.unlink()
+    odd.to_file(folder / "blocks.geojson")
+    intake = bring_in(folder)
+    assert intake.layers.blocks["planted_on"].isna().tolist() == [True, True, False]
+    told = [f.found for f in intake.faults if "left out" in f.found and "planted_on" in f.found]
+    assert len(told) == 2
+
+
+def test_a_tree_with_an_unknown_block_id_goes_to_the_block_it_stands_in(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path)
+    for old in folder.glob("trees*"):
+        old.unlink()
+    trees = tree_points().to_crs(ZONE)
+    points = gpd.GeoDataFrame(
+        {"block_id": ["B9"] * len(trees)}, geometry=trees.geometry.to_numpy(), crs=ZONE
+    )
+    points.to_file(folder / "trees.gpkg")
+    intake = bring_in(folder)
+    assert any("B9" in fault.found for fault in intake.faults)
+    assert "B9" not in set(intake.layers.trees["block_id"])

@@ -111,7 +111,7 @@ def test_written_numbers_settle_what_the_walk_leaves_open() -> None:
     assert right[numbered].mean() > 0.95
     # The points between gain too, not only those with a number.
     assert right[~numbered].mean() > np.concatenate(bare)[~numbered].mean()
-    assert right.mean() > np.concatenate(bare).mean() + 0.05
+    assert right.mean() > np.concatenate(bare).mean() + 0.1
 
 
 def test_a_second_round_is_better_for_knowing_the_first_rounds_girths() -> None:
@@ -235,14 +235,23 @@ def test_two_blocks_in_one_session(first: int, second: int) -> None:
     assert right_share(survey, match_points(survey.trees, survey.points)) > 0.95
 
 
-@pytest.mark.xfail(
-    strict=False,
-    reason=(
-        "an offset that jumps by metres inside a session is taken for drift or for other trees, "
-        "and the matches are surer than they should be; name a session for each block"
-    ),
+def jump_taken_for_drift(right: str, said: str) -> pytest.MarkDecorator:
+    return pytest.mark.xfail(
+        strict=True,
+        reason=f"{right} right at a mean probability of {said}: an offset that jumps by metres "
+        "inside a session isn't told from drift; name a session for each block",
+    )
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        pytest.param(11, 12, marks=jump_taken_for_drift("90 %", "95 %")),
+        (21, 22),
+        (31, 32),
+        pytest.param(41, 42, marks=jump_taken_for_drift("55 %", "93 %")),
+    ],
 )
-@pytest.mark.parametrize(("first", "second"), TWO_BLOCKS)
 def test_an_offset_that_jumps_inside_a_session(first: int, second: int) -> None:
     survey = two_blocks(first, second, new_offset=True)
     assert right_share(survey, match_points(survey.trees, survey.points)) > 0.95

@@ -12,7 +12,8 @@ from babel.dates import format_date
 
 from estate import store
 from estate.roster import GIVEN, can_tap
-from reports.hand_out import FOLDERS, file_name
+from reports.file_names import file_names
+from reports.hand_out import FOLDERS
 from reports.maps.block_map import DOUBTFUL_BELOW
 
 FOLDER_WORDS = {
@@ -110,10 +111,11 @@ def block_glances(project: Path, folder: Path) -> list[BlockGlance]:
     ready = store.saved_frame(project, "block_readiness")
     members = _members(project)
     words = store.decisions(project)
+    names = file_names(ready["block_id"])
     glances = []
     for row in ready.drop(columns="geometry", errors="ignore").to_dict("records"):
         block = str(row["block_id"])
-        name, form = f"{file_name(block)}.html", f"{file_name(block)}.pdf"
+        name, form = f"{names[block]}.html", f"{names[block]}.pdf"
         has_form = (folder / "to-tape" / form).is_file()
         word = words.get(block)
         glances.append(
