@@ -59,8 +59,8 @@ def layer_files(folder: Path) -> Path:
     return folder
 
 
-def run_now(visitor):
-    assert visitor.post("/run/", RUN).status_code == 303
+def run_now(visitor, **fields):
+    assert visitor.post("/run/", {**RUN, **fields}).status_code == 303
     next(t for t in threading.enumerate() if t.name == "estate run").join(timeout=300)
     return visitor.get("/run/state").json
 
@@ -293,7 +293,11 @@ def test_decisions_beats_and_rain_count_from_the_next_run_on(loose):
     assert visitor.post("/manage/beat", {"beat": beat, "tapper": "A2"}).status_code == 303
     assert visitor.post("/manage/rain", {"day": "2026-03-04", "beat": ""}).status_code == 303
     assert "4 March 2026, all beats" in visitor.get("/manage/").text
-    assert run_now(visitor)["state"] == "done"
+    winter = {"winter_from": "2026-12-20", "winter_to": "2027-01-20", "make_up": "wait"}
+    assert run_now(visitor, **winter)["state"] == "done"
+    page = visitor.get("/run/").text
+    assert 'value="2026-12-20"' in page
+    assert 'value="wait" selected' in page
     after = read_layer(project, "crew").set_index("beat_id")
     assert after.loc[beat, "tapper_id"] == "A2"
     assert after.loc[beat, "why"] == "given by the manager"
@@ -309,6 +313,7 @@ def test_decisions_beats_and_rain_count_from_the_next_run_on(loose):
     (folder / "tappers.csv").write_text(tappers.replace("A2", "A9"))
     assert run_now(visitor)["state"] == "done"
     page = visitor.get("/run/").text.replace("&#39;", "'")
+    assert 'value="2026-12-20"' not in page
     assert "the tapper A2, who isn't in the layer any more" in page
     visitor.post("/manage/beat", {"beat": beat, "tapper": ""})
     visitor.post("/manage/block", {"block": "B01", "decision": ""})
