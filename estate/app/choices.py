@@ -35,6 +35,8 @@ class RunChoices:
         Days between two tappings of a tree, 2 to 7; None for the project's, else 3.
     wintering
         First and last day of the rest while the trees drop their leaves; None for the project's.
+    forget_wintering
+        Whether the project's wintering rest is taken back.
     make_up
         What becomes of a morning lost to rain; None for the project's, else the rest day.
     """
@@ -46,6 +48,7 @@ class RunChoices:
     days: int | None = None
     interval: int | None = None
     wintering: tuple[date, date] | None = None
+    forget_wintering: bool = False
     make_up: MakeUp | None = None
 
 
@@ -80,7 +83,9 @@ def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = No
             interval_days=int(saved.get("interval_days", "3"))
             if choices.interval is None
             else choices.interval,
-            wintering=choices.wintering or _saved_wintering(saved),
+            wintering=None
+            if choices.forget_wintering
+            else choices.wintering or _saved_wintering(saved),
             make_up=choices.make_up or cast(MakeUp, saved.get("make_up", "rest day")),
         ),
         start_given=choices.start is not None,

@@ -20,7 +20,14 @@ _HEADS = {
 
 
 def in_words(run: Run) -> str:
-    """Give what a run found and made, in a few lines."""
+    """Give what a run found and made, in a few lines, and where the files are."""
+    lines = [outcome_in_words(run), "", f"Project: {run.project}"]
+    lines += [f"{_kind(kind)}: {_where(run, kind)}" for kind in run.files if run.files[kind]]
+    return "\n".join(lines)
+
+
+def outcome_in_words(run: Run) -> str:
+    """Give what a run found, in a few lines."""
     plan = run.plan
     decisions = Counter(plan.readiness["decision"])
     classes = plan.classes["class"].value_counts()
@@ -39,8 +46,6 @@ def in_words(run: Run) -> str:
             f"{sure:.0%} of all for sure"
         )
     lines += [_tasks_line(run), *_without_tapper(run), *_fault_line(plan.faults)]
-    lines += ["", f"Project: {run.project}"]
-    lines += [f"{_kind(kind)}: {_where(run, kind)}" for kind in run.files if run.files[kind]]
     return "\n".join(lines)
 
 

@@ -96,14 +96,15 @@ def _task_sets(stops: pd.DataFrame) -> dict[str, frozenset[str]]:
 def tapped_until(last: LastPlan, day: date, *, lost: pd.DataFrame | None) -> pd.DataFrame:
     """Give each tree's last tapping before `day`: `tree_id`, `last_tapped`."""
     roster = last.roster[last.roster["kind"].isin(TAPPED)]
+    # Typed masks: a plain empty list would choose no columns instead of no rows.
     roster = roster[np.array([d < day for d in roster["date"]], dtype=bool)]
     if lost is not None and len(lost):
         everywhere = set(lost.loc[lost["beat_id"].isna(), "date"])
         some = lost[lost["beat_id"].notna()]
         named = set(zip(some["date"], some["beat_id"], strict=True))
         pairs = zip(roster["date"], roster["beat_id"], strict=True)
-        dry = [d not in everywhere and (d, b) not in named for d, b in pairs]
-        roster = roster[np.array(dry, dtype=bool)]
+        held = [d not in everywhere and (d, b) not in named for d, b in pairs]
+        roster = roster[np.array(held, dtype=bool)]
     taps = roster[["task_id", "date"]].merge(last.stops[["tree_id", "task_id"]], on="task_id")
     both = pd.concat(
         [

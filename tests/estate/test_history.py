@@ -50,6 +50,12 @@ def test_a_plan_made_anew_in_the_middle_keeps_every_date():
     assert before.empty
 
 
+def test_a_plan_made_anew_before_any_morning_knows_of_no_tapping():
+    lost = pd.DataFrame({"date": [MONDAY], "beat_id": pd.array([None], dtype="string")})
+    assert tapped_until(last(), MONDAY, lost=None).empty
+    assert tapped_until(last(), MONDAY, lost=lost).empty
+
+
 def test_a_named_first_morning_or_another_round_begins_anew():
     rounds = RoundSettings(start=MONDAY + timedelta(days=5), days=14)
     kept, before = carry_on(stops(), rounds, last(), lost=None, start_given=True)

@@ -23,6 +23,7 @@ FOLDER_WORDS = {
     "members": "Members' statements",
     "to-tape": "Trees to tape next",
     "tables": "Tables",
+    "styles": "Styles for a desktop GIS",
     "tracks": "Walking tracks",
     "calendars": "Tappers' calendars",
 }

@@ -49,6 +49,8 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
                 days=_whole("days"),
                 interval=_whole("interval"),
                 wintering=_wintering(),
+                # The form shows the project's own rest: empty fields mean none.
+                forget_wintering=_wintering() is None,
                 make_up=cast(MakeUp, request.form.get("make_up", "")),
             ),
             language=_language(),
@@ -69,6 +71,8 @@ def _chosen(saved: dict[str, str]) -> dict[str, Any]:
         "on": date.today().isoformat(),
         "days": saved.get("days", "28"),
         "interval": saved.get("interval_days", "3"),
+        "make_up": saved.get("make_up", "rest day"),
+        "wintering": (saved.get("wintering") or "").split() or ["", ""],
     }
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from threading import Thread
 from typing import Literal
 
+from estate import store
 from estate.app import summary
 from estate.app.choices import RunChoices, plan_settings
 from estate.app.runs import run_plan
@@ -39,6 +40,11 @@ class RunWatch:
     words: str = ""
     faults: tuple[Fault, ...] = ()
 
+    @property
+    def passed_over(self) -> tuple[Fault, ...]:
+        """The manager's words on beats that no longer held in this run."""
+        return tuple(f for f in self.faults if f.layer == store.CREW)
+
     def start(self, choices: RunChoices, *, language: str) -> Thread:
         """Begin a run.
 
@@ -64,7 +70,7 @@ class RunWatch:
                     language=language,
                     say=self.lines.append,
                 )
-                self.words, self.faults = summary.in_words(made), made.plan.faults
+                self.words, self.faults = summary.outcome_in_words(made), made.plan.faults
                 state = "done"
             except LayerError as error:
                 self.words = "The run stopped. What was handed out before is still there."
