@@ -122,7 +122,7 @@ def _warped(band: NDArray[np.float64], placed: Affine, *, own: CRS, crs: CRS) ->
 
 
 def write_terrain(path: Path, terrain: Terrain) -> None:
-    """Write elevation as a GeoTIFF, float32 metres, NaN for no reading."""
+    """Write elevation as a GeoTIFF, float64 metres, NaN for no reading: it reads back the same."""
     height, width = terrain.elevation_m.shape
     with rasterio.open(
         path,
@@ -131,13 +131,13 @@ def write_terrain(path: Path, terrain: Terrain) -> None:
         height=height,
         width=width,
         count=1,
-        dtype="float32",
+        dtype="float64",
         crs=terrain.crs.to_wkt(),
         transform=terrain.transform,
         nodata=np.nan,
         compress="deflate",
     ) as target:
-        target.write(terrain.elevation_m.astype("float32"), 1)
+        target.write(terrain.elevation_m, 1)
 
 
 def sample(

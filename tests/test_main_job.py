@@ -62,9 +62,6 @@ def test_every_tree_place_has_one_class_with_its_reason(project):
     assert len(classes) == len(layer(project, "trees"))
 
 
-@pytest.mark.xfail(
-    strict=False, reason="71 % of near-ready trees have a date; those held back by bark have none"
-)
 def test_near_ready_trees_have_a_date_ahead(demo, project):
     classes = layer(project, "tree_classes")
     near = classes[classes["class"] == "near-ready"]
@@ -159,9 +156,6 @@ def test_progress_goes_to_standard_error(demo):
     assert "girth points" in progress
 
 
-@pytest.mark.xfail(
-    strict=False, reason="a run on the saved project draws other tasks than the first run"
-)
 def test_the_same_layers_give_the_same_plan(demo, project, tmp_path):
     again = CliRunner().invoke(
         commands, ["plan", str(project), "--out", str(tmp_path), "--on", demo[1]["on"], "--json"]

@@ -99,8 +99,11 @@ def ready_years(
     a = rate**2 - (z * spread) ** 2
     b = -2.0 * rate * short - (z * np.asarray(year_sd_cm, float)) ** 2
     c = short**2 - (z * error) ** 2
+    # At even odds the two roots are one; rounding must not push that under zero.
+    under = b**2 - 4.0 * a * c
+    under = np.where(np.abs(under) <= 1e-12 * b**2, 0.0, under)
     with np.errstate(invalid="ignore", divide="ignore"):
-        root = np.sqrt(b**2 - 4.0 * a * c)
+        root = np.sqrt(under)
         both = np.stack([(-b - root) / (2.0 * a), (-b + root) / (2.0 * a)])
         right = (both >= 0.0) & (np.sign(rate * both - short) * z >= -1e-9)
         first = np.nanmin(np.where(right, both, np.inf), axis=0)

@@ -7,6 +7,7 @@ import pytest
 from estate.girth.age_curve import fit_growth_curve
 from estate.girth.ages import age_years, in_tapping, trade_girth_cm
 from estate.girth.growth import fit_growth
+from estate.girth.ready_date import ready_years
 from layers.errors import SettingError
 from tests.estate.girth_stands import stand
 from tests.estate.open_data import orange_trees
@@ -149,3 +150,12 @@ def test_lives_taped_many_times_give_a_curve_that_slows():
     share = 1.0 / (1.0 + np.exp((3.0 - np.array([age, age + 1.0])) / 1.2))
     expected = np.array([60.0, 70.0]) * (share[1] - share[0])
     assert model.blocks["increment_cm"].to_numpy() == pytest.approx(expected, rel=0.25)
+
+
+def test_the_even_odds_date_is_the_girth_short_over_the_growth() -> None:
+    short = np.linspace(0.05, 12.0, 400)[:, None]
+    rate = np.linspace(0.3, 9.0, 300)[None, :]
+    years = ready_years(
+        45.0 - short, 0.7, 45.0, increment_cm=rate, increment_sd_cm=1.1, probability=0.5
+    )
+    np.testing.assert_allclose(years, short / rate, rtol=1e-6)
