@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import time
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -77,3 +78,11 @@ def opened(chromium, path, *, size=None, touch=False, scale=1):
     page.wait_for_timeout(100)
     yield held
     context.close()
+
+
+def until(page, condition, *, seconds=20.0):
+    """Wait until a JavaScript condition holds, asked from outside: pages allow no eval."""
+    ends = time.monotonic() + seconds
+    while not page.evaluate(condition):
+        assert time.monotonic() < ends, f"not within {seconds} s: {condition}"
+        page.wait_for_timeout(50)

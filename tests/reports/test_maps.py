@@ -8,7 +8,7 @@ import pytest
 
 from layers.errors import GeometryError, SettingError
 from reports.maps import ENGLISH, block_map, overview_map
-from tests.browser import DESKTOP, PHONE, browser, opened
+from tests.browser import DESKTOP, PHONE, browser, opened, until
 from tests.reports.small_plan import small_plan
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
@@ -218,7 +218,7 @@ def test_the_map_itself_is_worked_by_keyboard(chromium, pages):
         page.keyboard.press("Escape")
         before = page.evaluate("fieldView.map.getZoom()")
         page.keyboard.press("+")
-        page.wait_for_function(f"fieldView.map.getZoom() > {before}")
+        until(page, f"fieldView.map.getZoom() > {before}")
 
 
 def test_a_doubtful_join_shows_both_trees_and_the_offset(plan, young):
@@ -332,7 +332,7 @@ def test_the_overview_unpacks_trees_only_when_they_are_near(plan, overview):
         "fieldView.map.setView(fieldView.content.blocks[3].bounds.getCenter(), 20,"
         " {animate: false})"
     )
-    overview.wait_for_function(count + " > 0")
+    until(overview, count + " > 0")
     drawn = overview.evaluate(
         "fieldView.treeLayers.get(3).getLayers().map((mark) => mark.tree.classPlace)"
     )
