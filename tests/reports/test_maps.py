@@ -332,7 +332,7 @@ def test_the_overview_unpacks_trees_only_when_they_are_near(plan, overview):
         "fieldView.map.setView(fieldView.content.blocks[3].bounds.getCenter(), 20,"
         " {animate: false})"
     )
-    until(overview, count + " > 0")
+    until(overview, "Boolean(fieldView.treeLayers.get(3))")
     drawn = overview.evaluate(
         "fieldView.treeLayers.get(3).getLayers().map((mark) => mark.tree.classPlace)"
     )
