@@ -9,7 +9,8 @@ from importlib import resources
 from pathlib import Path
 from types import MappingProxyType
 
-from layers.errors import SettingError, UnreadableError
+from layers.errors import SettingError
+from layers.toml_file import read_toml
 
 COMMON_PRACTICE = "common practice, no source"
 
@@ -65,15 +66,7 @@ def figure_tables() -> tuple[str, ...]:
 
 
 def _own_figures(table: str, own: Path, ours: Mapping[str, Figure]) -> dict[str, Figure]:
-    try:
-        tables = tomllib.loads(own.read_text("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UnreadableError.at(
-            file=own.name,
-            found=str(error),
-            expected="a TOML file in UTF-8",
-            remedy="Mend the line it names.",
-        ) from error
+    tables = read_toml(own)
     for name, entries in tables.items():
         if name not in figure_tables() or not isinstance(entries, dict):
             raise SettingError.at(

@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from layers.contract import MATERIALS
-from layers.errors import SettingError, UnreadableError
+from layers.errors import SettingError
+from layers.toml_file import read_toml
 
 DEFAULT_STANDARD = "common-practice"
 
@@ -119,15 +120,7 @@ def standards(*, own: Path | None = None) -> Mapping[str, OpeningStandard]:
     text = resources.files("estate").joinpath("data", "standards.toml").read_text("utf-8")
     tables = tomllib.loads(text)
     if own is not None:
-        try:
-            tables |= tomllib.loads(own.read_text("utf-8"))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            raise UnreadableError.at(
-                file=own.name,
-                found=str(error),
-                expected="a TOML file in UTF-8",
-                remedy="Mend the line it names.",
-            ) from error
+        tables |= read_toml(own)
     return {name: _standard(name, table) for name, table in tables.items()}
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -18,6 +17,7 @@ from pyogrio.errors import DataSourceError
 from layers.contract import LAYERS
 from layers.errors import Fault, LayerError, MissingLayerError, UnreadableError
 from layers.geopackage import written_here
+from layers.toml_file import read_toml
 
 COLUMNS_FILE = "columns.toml"
 TERRAIN = "terrain"
@@ -122,15 +122,7 @@ def read_user_names(folder: Path) -> UserNames:
     path = folder / COLUMNS_FILE
     if not path.is_file():
         return UserNames()
-    try:
-        tables = tomllib.loads(path.read_text("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UnreadableError.at(
-            file=path.name,
-            found=str(error),
-            expected="a TOML file in UTF-8",
-            remedy="Mend the line it names.",
-        ) from error
+    tables = read_toml(path, encoding="utf-8-sig")
     for name, table in tables.items():
         whole = isinstance(table, dict) and all(isinstance(to, str | int) for to in table.values())
         if name not in (*LAYERS, "crs") or not whole:
