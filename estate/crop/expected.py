@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from estate.figures import Figure, load_figures
+from estate.roster import TAPPED
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,7 +181,7 @@ def expected_crop(
 
 
 def _mornings(roster: pd.DataFrame) -> pd.DataFrame:
-    tapped = roster[roster["kind"].isin(("tap", "make-up"))]
+    tapped = roster[roster["kind"].isin(TAPPED)]
     months = pd.to_datetime(tapped["date"]).dt.to_period("M").dt.start_time.dt.date
     counted = tapped.assign(month=months).groupby(["task_id", "month"], sort=True).size()
     return counted.rename("mornings").reset_index()

@@ -3,12 +3,13 @@
 from estate.roster.crews import assign_beats, assign_substitutes, beat_sums, can_tap
 from estate.roster.given import GIVEN, beat_blocks, crew_with_given
 from estate.roster.history import LastPlan, carry_on, last_of_tasks, no_tappings, tapped_until
-from estate.roster.rounds import draw_roster, fairness, lose_mornings, shortest_interval
+from estate.roster.rounds import TAPPED, draw_roster, fairness, lose_mornings, shortest_interval
 from estate.roster.settings import MAKE_UPS, RoundSettings
 
 __all__ = [
     "GIVEN",
     "MAKE_UPS",
+    "TAPPED",
     "LastPlan",
     "RoundSettings",
     "assign_beats",

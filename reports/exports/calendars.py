@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, time, timedelta
 import pandas as pd
 from icalendar import Alarm, Calendar, Event, vText
 
-TAPPED = ("tap", "make-up")
+from estate.roster import TAPPED
+
 NAMESPACE = "plantation-block-manager"
 
 

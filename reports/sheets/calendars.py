@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from estate.roster import TAPPED
 from layers.errors import SettingError
 from reports.plan_view import PlanView
 from reports.sheets import parts
@@ -27,7 +28,6 @@ KIND_WORDS = {
     "wintering": mark("wintering"),
     "rain-lost": mark("lost to rain"),
 }
-_TAPPED = ("tap", "make-up")
 
 
 def wall_calendar(
@@ -123,7 +123,7 @@ def _day(day: date, month: int, line: pd.Series | None, words: Words) -> dict[st
     if line is None:
         return {"day": str(day.day), "lines": [], "quiet": False}
     lines = []
-    tapped = line.kind in _TAPPED
+    tapped = line.kind in TAPPED
     if tapped:
         lines.append({"text": str(line["task_id"]), "bold": True})
         spent = words.say("{minutes} min", minutes=words.number(line["minutes"]))
@@ -137,7 +137,7 @@ def _day(day: date, month: int, line: pd.Series | None, words: Words) -> dict[st
 def _shed_month(month: pd.DataFrame, words: Words) -> list[Part]:
     said = month["task_id"].where(month["kind"] != "make-up", month["task_id"] + "*")
     other = month["kind"].map(lambda kind: words.say(KIND_WORDS[kind]))
-    said = said.where(month["kind"].isin(_TAPPED), other)
+    said = said.where(month["kind"].isin(TAPPED), other)
     grid = (
         month.assign(said=said)
         .groupby(["date", "who"], sort=True)["said"]

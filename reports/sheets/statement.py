@@ -8,6 +8,7 @@ from typing import Protocol
 import pandas as pd
 
 from estate.crop import total_crop
+from estate.roster import TAPPED
 from layers.errors import SettingError
 from reports.charts import DECISION_WORDS, crop_by_month
 from reports.plan_view import PlanView
@@ -151,7 +152,7 @@ def _tasks(plan: PlanView, blocks: pd.DataFrame, words: Words) -> list[Part]:
         return []
     own = trees.groupby("task_id").size()
     sums = plan.task_sums.set_index("task_id")
-    mornings = plan.roster[plan.roster["kind"].isin(["tap", "make-up"])].groupby("task_id").size()
+    mornings = plan.roster[plan.roster["kind"].isin(TAPPED)].groupby("task_id").size()
     rows: list[list[Cell]] = [
         [
             parts.bold(str(task)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from estate.roster import TAPPED
 from reports.words import Words
 
 _MONTHS_SHOWN = 6
@@ -11,7 +12,7 @@ _MONTHS_SHOWN = 6
 
 def task_days(roster: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """Give the mornings on which each task is tapped, keyed by task."""
-    days = roster[roster["kind"].isin(["tap", "make-up"]) & roster["task_id"].notna()]
+    days = roster[roster["kind"].isin(TAPPED) & roster["task_id"].notna()]
     return {str(task): own for task, own in days.groupby("task_id", sort=False)}
 
 
