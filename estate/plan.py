@@ -98,25 +98,17 @@ def plan_estate(
     say(f"Draw tapping tasks for {marked.panels['tree_id'].nunique():,} trees")
     drawn = draw_mornings(layers, stand, marked, settings)
     say("Give each task a tapper and its dates, and reckon the crop")
-    mornings = give_dates(layers, drawn, settings)
+    mornings, passed_over = give_dates(layers, drawn, settings)
     return EstatePlan(
         name=name,
         on=settings.on,
         layers=layers,
         standard=settings.standard,
-        rounds=mornings.rounds,
-        tapped_before=mornings.tapped_before,
-        faults=faults + mornings.crew_faults,
+        faults=faults + passed_over,
         **vars(survey),
         **vars(stand),
         **vars(marked),
-        tasks=mornings.tasks,
-        task_sums=mornings.task_sums,
-        walks=mornings.walks,
-        crew=mornings.crew,
-        roster=mornings.roster,
-        crop=mornings.crop,
-        behind=mornings.behind,
+        **vars(mornings),
     )
 
 

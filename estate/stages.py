@@ -17,6 +17,7 @@ from estate.girth import (
     estimate_girth,
     fit_growth,
     sample_design,
+    stand_on_date,
     taped_trees,
 )
 from estate.girth.ages import opening_age_years
@@ -89,7 +90,6 @@ class Mornings:
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
     crew: pd.DataFrame
-    crew_faults: tuple[Fault, ...]
     rounds: RoundSettings
     tapped_before: pd.DataFrame
     roster: pd.DataFrame
@@ -117,12 +117,25 @@ def class_stand(layers: Layers, survey: Survey, settings: PlanSettings) -> Stand
     trees, blocks, measured = layers.trees, layers.blocks, survey.measured
     growth = fit_growth(trees, measured, blocks, pd.Timestamp(settings.on), figures=figures)
     standard, on, bark = settings.standard, settings.on, latest_bark(measured)
-    girths = estimate_girth(trees, measured, on, blocks=blocks, growth=growth, figures=figures)
+    known = stand_on_date(
+        trees, measured, pd.Timestamp(on), blocks=blocks, growth=growth, figures=figures
+    )
+    girths = estimate_girth(
+        trees, measured, on, blocks=blocks, growth=growth, stand=known, figures=figures
+    )
     classes = classify(
         trees, girths, blocks, standard, on, bark=bark, growth=growth, figures=figures
     )
     judged = block_readiness(
-        trees, measured, blocks, standard, on, bark=bark, growth=growth, figures=figures
+        trees,
+        measured,
+        blocks,
+        standard,
+        on,
+        bark=bark,
+        growth=growth,
+        stand=known,
+        figures=figures,
     )
     readiness = with_decisions(judged, settings.decided)
     return Stand(
@@ -247,8 +260,10 @@ def draw_mornings(layers: Layers, stand: Stand, marked: Marked, settings: PlanSe
     )
 
 
-def give_dates(layers: Layers, drawn: TaskPlan, settings: PlanSettings) -> Mornings:
-    """Give each task its tapper and dates, and reckon the crop."""
+def give_dates(
+    layers: Layers, drawn: TaskPlan, settings: PlanSettings
+) -> tuple[Mornings, tuple[Fault, ...]]:
+    """Give each task its tapper and dates, and reckon the crop; and what was passed over."""
     crew, passed_over = crew_of(layers, drawn, settings)
     rounds, tapped_before = carry_on(
         drawn.tasks,
@@ -271,18 +286,18 @@ def give_dates(layers: Layers, drawn: TaskPlan, settings: PlanSettings) -> Morni
     sizes = drawn.task_sums[["task_id", "trees"]]
     beliefs = task_beliefs(sizes, belief, settings.records)
     stops = tree_members(layers, drawn.tasks)
-    return Mornings(
+    mornings = Mornings(
         tasks=drawn.tasks,
         task_sums=drawn.task_sums,
         walks=drawn.walks,
         crew=crew,
-        crew_faults=passed_over,
         rounds=rounds,
         tapped_before=tapped_before,
         roster=roster,
         crop=expected_crop(stops, roster, beliefs, belief, figures=figures),
         behind=falling_behind(_records(settings), sizes, figures=figures),
     )
+    return mornings, passed_over
 
 
 def _records(settings: PlanSettings) -> pd.DataFrame:
