@@ -14,6 +14,7 @@ import click
 
 from estate import store
 from estate.app import summary
+from estate.app.arguments import DAY, EXISTING, as_day
 from estate.app.choices import RunChoices, plan_settings
 from estate.app.own_files import notes_folder
 from estate.app.questions import QUESTIONS
@@ -24,9 +25,6 @@ from estate.standards import DEFAULT_STANDARD, standard_named, standards
 from layers.bring_in import bring_in
 from layers.errors import Fault, LayerError
 from reports.words import LANGUAGES
-
-EXISTING = click.Path(exists=True, path_type=Path)
-DAY = click.DateTime(formats=["%Y-%m-%d"])
 
 
 def say(line: str) -> None:
@@ -41,10 +39,6 @@ def say(line: str) -> None:
 @click.version_option(package_name="plantation-block-manager", prog_name="estate")
 def commands() -> None:
     """Which rubber trees are fit to tap, how to mark them, and who taps what on which day."""
-
-
-def _day(_: click.Context, __: click.Parameter, value: datetime | None) -> date | None:
-    return None if value is None else value.date()
 
 
 def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -64,13 +58,13 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
             click.option(
                 "--on",
                 type=DAY,
-                callback=_day,
+                callback=as_day,
                 help="Date for girths and classes. [default: today]",
             ),
             click.option(
                 "--start",
                 type=DAY,
-                callback=_day,
+                callback=as_day,
                 help="First morning. [default: the roster goes on, else the day after]",
             ),
             click.option(
@@ -209,13 +203,17 @@ def show_standards(name: str | None, own_standards: Path | None) -> None:
         click.echo(f"\nA figure without a published source says: {COMMON_PRACTICE}.")
 
 
+def _say_next_run(project: Path, said: str) -> None:
+    click.echo(f"{said} from the next run on. Now: estate plan {project}")
+
+
 @commands.command("open", epilog="Example: estate open coop.gpkg B07")
 @click.argument("project", type=EXISTING)
 @click.argument("block")
 def open_block(project: Path, block: str) -> None:
     """Open BLOCK to tapping from the next run on, whatever the readiness says."""
     store.decide(project, block, "open", on=date.today())
-    click.echo(f"{block} is open from the next run on. Now: estate plan {project}")
+    _say_next_run(project, f"{block} is open")
 
 
 @commands.command("close", epilog="Example: estate close coop.gpkg B07")
@@ -224,7 +222,7 @@ def open_block(project: Path, block: str) -> None:
 def close_block(project: Path, block: str) -> None:
     """Keep BLOCK closed to tapping from the next run on."""
     store.decide(project, block, "closed", on=date.today())
-    click.echo(f"{block} is closed from the next run on. Now: estate plan {project}")
+    _say_next_run(project, f"{block} is closed")
 
 
 @commands.command(epilog="Example: estate undecide coop.gpkg B07")
@@ -233,7 +231,7 @@ def close_block(project: Path, block: str) -> None:
 def undecide(project: Path, block: str) -> None:
     """Take back the word on BLOCK: its readiness decides again."""
     store.decide(project, block, None, on=date.today())
-    click.echo(f"{block} follows its readiness from the next run on. Now: estate plan {project}")
+    _say_next_run(project, f"{block} follows its readiness")
 
 
 @commands.command(epilog="Example: estate confirm coop.gpkg P0123 B07-R03-T012")
@@ -247,12 +245,12 @@ def confirm(project: Path, point: str, tree: str | None, no_tree: bool) -> None:
         raise click.UsageError("Name a tree, or say --no-tree.")
     store.confirm(project, point, tree, on=date.today())
     where = "belongs to no tree" if no_tree else f"is on {tree}"
-    click.echo(f"{point} {where} from the next run on. Now: estate plan {project}")
+    _say_next_run(project, f"{point} {where}")
 
 
 @commands.command(epilog="Example: estate rain coop.gpkg 2026-11-30")
 @click.argument("project", type=EXISTING)
-@click.argument("day", type=DAY, callback=_day)
+@click.argument("day", type=DAY, callback=as_day)
 @click.option("--beat", help="Only this beat was rained out. [default: all]")
 def rain(project: Path, day: date, beat: str | None) -> None:
     """Record a morning lost to rain; the next run makes it up by the round's rule."""
@@ -271,7 +269,7 @@ def assign(project: Path, beat: str, tapper: str | None, nobody: bool) -> None:
         raise click.UsageError("Name a tapper, or say --nobody.")
     store.give_beat(project, beat, tapper, on=date.today())
     whose = "is shared out by the tool" if nobody else f"is {tapper}'s"
-    click.echo(f"{beat} {whose} from the next run on. Now: estate plan {project}")
+    _say_next_run(project, f"{beat} {whose}")
 
 
 @commands.command(epilog="Example: estate serve our-layers")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
 import click
@@ -10,6 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from estate import store
+from estate.app.arguments import DAY, EXISTING, as_day
 from estate.app.own_files import read_own_files
 from estate.girth import sample_design
 from estate.panels import (
@@ -22,12 +23,10 @@ from estate.panels import (
 )
 from estate.panels.notation import in_words
 from estate.panels.stimulation import DEFAULT_SYSTEM
+from estate.stages import LIKELY
 from estate.standards import DEFAULT_STANDARD, standard_named
 from layers.errors import SettingError
 from reports.exports import stops_route, write_table, write_whole
-
-EXISTING = click.Path(exists=True, path_type=Path)
-DAY = click.DateTime(formats=["%Y-%m-%d"])
 
 
 @click.command(epilog='Example: estate system "S/2 d3 6d/7 10m/12"')
@@ -65,7 +64,7 @@ def sample(project: Path, block: str, margin: float, minutes: float | None, out:
             remedy="Check how the block is written.",
         )
     matches = pd.DataFrame(store.saved_frame(project, "match_points"))
-    likely = matches.loc[matches["probability"] >= 0.5, "tree_id"].dropna()
+    likely = matches.loc[matches["probability"] >= LIKELY, "tree_id"].dropna()
     chosen = sample_design(own, margin=margin, minutes=minutes, taped=likely)
     if chosen.empty:
         click.echo(f"{block} is measured enough for a margin of {margin:g} either way.")
@@ -97,9 +96,15 @@ def behind(project: Path) -> None:
 @click.command(epilog='Example: estate stimulate coop.gpkg "S/4U d3 6d/7 ET 2.5% Pa1(1) 6/y (m)"')
 @click.argument("project", type=EXISTING)
 @click.argument("notation", default=DEFAULT_SYSTEM)
-@click.option("--from", "first", type=DAY, help="First day of the year planned. [default: today]")
+@click.option(
+    "--from",
+    "first",
+    type=DAY,
+    callback=as_day,
+    help="First day of the year planned. [default: today]",
+)
 @click.option("--product", type=float, help="Strength of the product bought, %.")
-def stimulate(project: Path, notation: str, first: datetime | None, product: float | None) -> None:
+def stimulate(project: Path, notation: str, first: date | None, product: float | None) -> None:
     """Plan a year's stimulant where it is permitted, with amounts, cautions and refusals."""
     classes = pd.DataFrame(store.saved_frame(project, "tree_classes"))
     own = read_own_files(project.parent)
@@ -108,7 +113,7 @@ def stimulate(project: Path, notation: str, first: datetime | None, product: flo
         classes[["tree_id", "class"]],
         classes[["tree_id", "block_id"]],
         standard_named(name, own=own.standards),
-        date.today() if first is None else first.date(),
+        first or date.today(),
         system=notation,
         product_percent=product,
         own=own.figures,
