@@ -67,14 +67,15 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     """
     for sub in FOLDERS:
         (folder / sub).mkdir(parents=True, exist_ok=True)
-    pages = {b: f"maps/{name}.html" for b, name in file_names(_block_ids(plan)).items()}
+    names = file_names(plan.layers.blocks["block_id"])
+    pages = {b: f"maps/{name}.html" for b, name in names.items()}
     overview = folder / "overview.html"
     made = {"overview": [overview_map(plan, overview, block_pages=pages, language=language)]}
-    made["maps"] = _maps(plan, folder / "maps", language, say)
-    made["sheets"] = _sheets(plan, folder / "sheets", language, say)
+    made["maps"] = _maps(plan, names, folder / "maps", language, say)
+    made["sheets"] = _sheets(plan, names, folder / "sheets", language, say)
     made["reports"] = _reports(plan, folder / "reports", language)
     made["members"] = _statements(plan, folder / "members", language)
-    made["to-tape"] = _forms(plan, folder / "to-tape", language)
+    made["to-tape"] = _forms(plan, names, folder / "to-tape", language)
     say("Write tables, tracks and calendars")
     made["tables"] = [
         write_table(table, folder / "tables" / f"{name}.csv")
@@ -88,10 +89,6 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     made["calendars"] = _calendars(plan, folder / "calendars")
     leave_only(folder, made)
     return made
-
-
-def _block_ids(plan: EstatePlan) -> list[str]:
-    return [str(b) for b in plan.layers.blocks["block_id"]]
 
 
 def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
@@ -121,8 +118,9 @@ def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
     }
 
 
-def _maps(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
-    names = file_names(_block_ids(plan))
+def _maps(
+    plan: EstatePlan, names: dict[str, str], folder: Path, language: str, say: Say
+) -> list[Path]:
     say(f"Draw the overview and {len(names)} block maps")
     return [
         block_map(
@@ -136,11 +134,12 @@ def _maps(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]
     ]
 
 
-def _sheets(plan: EstatePlan, folder: Path, language: str, say: Say) -> list[Path]:
+def _sheets(
+    plan: EstatePlan, names: dict[str, str], folder: Path, language: str, say: Say
+) -> list[Path]:
     tapped = plan.layers.trees["tree_id"].isin(plan.tasks["tree_id"])
     blocks = sorted(plan.layers.trees.loc[tapped, "block_id"].astype(str).unique())
     say(f"Typeset the task sheets of {len(blocks)} blocks")
-    names = file_names(_block_ids(plan))
     return [block_sheets(plan, b, folder / f"{names[b]}.pdf", language=language) for b in blocks]
 
 
@@ -168,9 +167,8 @@ def _statements(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
     ]
 
 
-def _forms(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
+def _forms(plan: EstatePlan, names: dict[str, str], folder: Path, language: str) -> list[Path]:
     made = []
-    names = file_names(_block_ids(plan))
     spots = plan.layers.trees[["tree_id", "geometry"]]
     for block_id, trees in plan.to_tape.groupby("block_id", sort=True):
         name = names[str(block_id)]
