@@ -5,18 +5,15 @@ The catalogue is gettext's, one a language, beside this file; its messages are t
 
 from __future__ import annotations
 
-import gettext
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 
-from layers.errors import SettingError
-from reports.words import LANGUAGES
+from reports.words import read_catalogue
 
 DOMAIN = "maps"
 LOCALE_FOLDER = Path(__file__).parent / "locale"
-REVIEWER_MESSAGE = "(name of the person who has read this translation through)"
 
 ENGLISH: Mapping[str, str] = MappingProxyType(
     {
@@ -256,19 +253,10 @@ def wording_in(language: str, *, own: Mapping[str, str] | None = None) -> Wordin
     >>> wording_in("fr").words["row"]
     'Ligne {row}'
     """
-    if language not in LANGUAGES:
-        raise SettingError.at(
-            found=f"the language {language}",
-            expected="one of " + ", ".join(LANGUAGES),
-            remedy="Choose one of these.",
-        )
-    if language == "en":
-        return Wording(language="en", words={**ENGLISH, **(own or {})}, reviewed=True)
-    catalogue = gettext.translation(DOMAIN, LOCALE_FOLDER, languages=[language])
+    catalogue, reviewer = read_catalogue(language, domain=DOMAIN, folder=LOCALE_FOLDER)
     words = {name: catalogue.gettext(message) for name, message in ENGLISH.items()}
-    reviewer = catalogue.gettext(REVIEWER_MESSAGE)
     return Wording(
         language=language,
         words={**words, **(own or {})},
-        reviewed=reviewer not in ("", REVIEWER_MESSAGE),
+        reviewed=language == "en" or bool(reviewer),
     )

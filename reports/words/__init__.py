@@ -3,7 +3,7 @@
 May import third-party libraries and `layers.errors` only.
 """
 
-from reports.words.catalogue import LANGUAGES, Words, mark, words_in
+from reports.words.catalogue import LANGUAGES, Words, mark, read_catalogue, words_in
 from reports.words.typefaces import FONT_FAMILIES, font_folder, letters_without_font, text_width_em
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "font_folder",
     "letters_without_font",
     "mark",
+    "read_catalogue",
     "text_width_em",
     "words_in",
 ]

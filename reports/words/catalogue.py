@@ -34,6 +34,42 @@ def mark(message: str) -> str:
 REVIEWER_MESSAGE = mark("(name of the person who has read this translation through)")
 
 
+def read_catalogue(
+    language: str, *, domain: str, folder: Path
+) -> tuple[gettext.NullTranslations, str]:
+    """Give one language's messages, and who read the translation through.
+
+    Parameters
+    ----------
+    language
+        One of `LANGUAGES`; English is the language of the messages and has no catalogue.
+    domain, folder
+        Where gettext finds the catalogue.
+
+    Returns
+    -------
+    catalogue : NullTranslations
+    reviewer : str
+        Empty while nobody has read it through.
+
+    Raises
+    ------
+    SettingError
+        There is no catalogue of that language.
+    """
+    if language not in LANGUAGES:
+        raise SettingError.at(
+            found=f"the language {language}",
+            expected="one of " + ", ".join(LANGUAGES),
+            remedy="Choose one of these.",
+        )
+    if language == "en":
+        return gettext.NullTranslations(), ""
+    catalogue = gettext.translation(domain, folder, languages=[language])
+    named = catalogue.gettext(REVIEWER_MESSAGE).strip()
+    return catalogue, "" if named == REVIEWER_MESSAGE else named
+
+
 @dataclass(frozen=True, kw_only=True)
 class Words:
     """What one language says.
@@ -138,15 +174,5 @@ def words_in(language: str) -> Words:
     SettingError
         There is no catalogue of that language.
     """
-    if language not in LANGUAGES:
-        raise SettingError.at(
-            found=f"the language {language}",
-            expected="one of " + ", ".join(LANGUAGES),
-            remedy="Choose one of these.",
-        )
-    if language == "en":
-        return Words(language="en", reviewer="", _catalogue=gettext.NullTranslations())
-    catalogue = gettext.translation(DOMAIN, LOCALE_FOLDER, languages=[language])
-    named = catalogue.gettext(REVIEWER_MESSAGE).strip()
-    reviewer = "" if named == REVIEWER_MESSAGE else named
+    catalogue, reviewer = read_catalogue(language, domain=DOMAIN, folder=LOCALE_FOLDER)
     return Words(language=language, reviewer=reviewer, _catalogue=catalogue)

@@ -8,8 +8,9 @@ from babel.messages.pofile import read_po
 
 from layers.errors import SettingError
 from reports.maps import ENGLISH, block_map, overview_map
-from reports.maps.wording import LOCALE_FOLDER, REVIEWER_MESSAGE, wording_in
+from reports.maps.wording import LOCALE_FOLDER, wording_in
 from reports.words import LANGUAGES, letters_without_font
+from reports.words.catalogue import REVIEWER_MESSAGE
 from tests.browser import SMALL_PHONE, browser, opened
 from tests.reports.small_plan import small_plan
 from tests.reports.test_maps_look import CLIPPED, every_sheet
