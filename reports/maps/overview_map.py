@@ -31,6 +31,7 @@ from reports.plan_view import PlanView
 SCRIPTS = (
     "unpack.js",
     "marks.js",
+    "view.js",
     "sheets.js",
     "finding.js",
     "measure.js",

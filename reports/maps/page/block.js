@@ -1,13 +1,9 @@
 "use strict";
 // The map of one block.
 
-class BlockView {
+class BlockView extends FieldView {
   constructor(map, content) {
-    this.map = map;
-    this.content = content;
-    this.earth = new Earth(content.frame);
-    this.wording = new Wording(content.words, content.language);
-    this.sheetOfMarks = new MarkSheet(content.palette.classes);
+    super(map, content);
     this.shown = {
       ground: content.ground.shade ? "shade" : "plain", holdings: true, rows: true, trees: true,
       tape: content.trees.tape.some((number) => number > 0), doubts: false, walks: content.tasks.length > 0, starts: content.tasks.length > 0, contours: true, places: true, rose: false,
@@ -19,12 +15,6 @@ class BlockView {
       second: doubt[5], secondShare: doubt[6], dx: doubt[7], dy: doubt[8], sd: doubt[9],
     }));
     this.panelStart = this.readPanels();
-    this.renderer = new FieldCanvas({ padding: 0.25 });
-    this.groups = {};
-  }
-
-  say(name, values) {
-    return this.wording.say(name, values);
   }
 
   readTrees() {
@@ -162,16 +152,6 @@ class BlockView {
       } else {
         layer.remove();
       }
-    }
-  }
-
-  group(name, layers) {
-    for (const layer of layers) {
-      layer.options.renderer = this.renderer;
-    }
-    this.groups[name] = L.layerGroup(layers);
-    if (this.shown[name]) {
-      this.groups[name].addTo(this.map);
     }
   }
 
@@ -359,12 +339,6 @@ class BlockView {
         this.groups[name].eachLayer((layer) => layer.bringToFront());
       }
     }
-  }
-
-  repaint() {
-    this.renderer._reset();
-    this.renderer._update();
-    this.renderer._redraw();
   }
 
   drawRose() {

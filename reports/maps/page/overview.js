@@ -5,13 +5,9 @@ const TREES_FROM_METRES_PER_PIXEL = 0.5;
 // In the list, blocks to decide on come before those that are settled.
 const DECISION_TURNS = ["open", "measure more", "wait", "in tapping"];
 
-class OverviewView {
+class OverviewView extends FieldView {
   constructor(map, content) {
-    this.map = map;
-    this.content = content;
-    this.earth = new Earth(content.frame);
-    this.wording = new Wording(content.words, content.language);
-    this.sheetOfMarks = new MarkSheet(content.palette.classes);
+    super(map, content);
     this.shown = {
       ground: content.ground.shade ? "shade" : "plain", blocks: true, holdings: true, trees: true,
       places: true,
@@ -19,12 +15,6 @@ class OverviewView {
     this.only = null;
     this.chosen = null;
     this.treeLayers = new Map();
-    this.groups = {};
-    this.renderer = new FieldCanvas({ padding: 0.25 });
-  }
-
-  say(name, values) {
-    return this.wording.say(name, values);
   }
 
   start() {
@@ -85,16 +75,6 @@ class OverviewView {
     this.shown.ground = name;
     if (this.groundLayer) {
       this.groundLayer[name === "shade" ? "addTo" : "remove"](this.map);
-    }
-  }
-
-  group(name, layers) {
-    for (const layer of layers) {
-      layer.options.renderer = this.renderer;
-    }
-    this.groups[name] = L.layerGroup(layers);
-    if (this.shown[name]) {
-      this.groups[name].addTo(this.map);
     }
   }
 
@@ -309,12 +289,6 @@ class OverviewView {
       this.groups[name].remove();
     }
     this.repaint();
-  }
-
-  repaint() {
-    this.renderer._reset();
-    this.renderer._update();
-    this.renderer._redraw();
   }
 
   tapped(latLng) {
