@@ -22,7 +22,6 @@ LOST = "lost_mornings"
 CREW = "crew_decisions"
 SETTINGS = "settings"
 TAPPED_BEFORE = "tapped_before"
-KEPT = (DECISIONS, CONFIRMED, LOST, CREW, SETTINGS)
 
 
 def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
