@@ -2,7 +2,7 @@ import pytest
 
 from estate.figures import load_figures
 from estate.standards import standard_named, standards
-from layers.errors import SettingError
+from layers.errors import SettingError, UnreadableError
 
 # Trade figures as published (secondary copies, see each standard's source).
 PUBLISHED = {
@@ -75,3 +75,12 @@ def test_a_table_of_figures_that_isnt_one_is_named(tmp_path, text):
     own.write_text(text)
     with pytest.raises(SettingError, match="growth, light"):
         load_figures("marking", own=own)
+
+
+def test_a_file_that_isnt_toml_is_named_with_the_remedy(tmp_path):
+    own = tmp_path / "own.toml"
+    own.write_text("[marking\n")
+    for read in (lambda: load_figures("marking", own=own), lambda: standards(own=own)):
+        with pytest.raises(UnreadableError, match=r"own\.toml.*Mend the line") as caught:
+            read()
+        assert "line 1" in str(caught.value)

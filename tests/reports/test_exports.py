@@ -118,3 +118,9 @@ def test_a_failed_write_leaves_the_old_file(tmp_path):
         write_whole(place, "text, not bytes")
     assert place.read_text() == "old"
     assert [p.name for p in tmp_path.iterdir()] == ["x.csv"]
+
+
+def test_a_write_leaves_the_file_alone_in_its_folder(tmp_path):
+    write_whole(tmp_path / "x.csv", b"new")
+    assert (tmp_path / "x.csv").read_bytes() == b"new"
+    assert [p.name for p in tmp_path.iterdir()] == ["x.csv"]
