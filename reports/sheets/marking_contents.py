@@ -19,6 +19,7 @@ from reports.words import Words, mark
 
 DIRECTION_WORDS = {"down": mark("Downward"), "up": mark("Upward")}
 _GirthAndPanels = tuple[float, str, int]
+_STACKED = 0.73
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,11 +56,14 @@ class MarkingDesk:
         return self._guides[key]
 
     def bark(self, guide: MarkingGuide, *, alone: bool) -> Drawing:
-        """Give the unrolled bark, half as wide where another guide stands beside it."""
+        """Give the unrolled bark, lower where another guide stands under it.
+
+        Never narrower: four panels side by side need the width for their names.
+        """
         key = ((guide.girth_cm, guide.direction, guide.panel_count), alone)
         if key not in self._barks:
-            width_mm = self.width_mm if alone else self.width_mm / 2 - 1.5
-            self._barks[key] = unrolled_trunk(guide, width_mm=width_mm, height_mm=self.height_mm)
+            height_mm = self.height_mm if alone else _STACKED * self.height_mm
+            self._barks[key] = unrolled_trunk(guide, width_mm=self.width_mm, height_mm=height_mm)
         return self._barks[key]
 
     def standing(self, panels: pd.DataFrame | None) -> dict[str, Any] | None:
