@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
 
 from layers.errors import GeometryError, SettingError
@@ -416,3 +417,19 @@ def test_a_cooperative_without_blocks_is_refused(plan, tmp_path):
     empty = replace(plan, layers=replace(plan.layers, blocks=plan.layers.blocks.iloc[:0]))
     with pytest.raises(GeometryError, match="no block"):
         overview_map(empty, tmp_path / "none.html")
+
+
+def test_a_block_whose_share_nobody_knows_has_its_name(chromium, plan, tmp_path):
+    bare = replace(plan, readiness=plan.readiness.assign(ready_share=np.nan, low=0.0, high=1.0))
+    page = overview_map(bare, tmp_path / "bare.html")
+    with opened(chromium, page) as held:
+        asked = held.page.evaluate(
+            "(() => { const asked = [];"
+            " const ask = FieldCanvas.prototype.ask;"
+            " FieldCanvas.prototype.ask = function (kind, text, ...rest) {"
+            "  if (kind === 'name') { asked.push(text); }"
+            "  return ask.call(this, kind, text, ...rest); };"
+            " fieldView.repaint(); FieldCanvas.prototype.ask = ask; return asked; })()"
+        )
+        assert set(asked) >= {"B01", "B02"}
+        assert held.faults == []

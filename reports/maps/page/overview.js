@@ -199,7 +199,12 @@ class OverviewView extends FieldView {
         renderer.ask("name", block.id, [[at.x, corner.y - 10]], { size: 14 });
         return;
       }
-      if (radius < 9 || block.share === null || (view.only && view.only !== block.decision)) {
+      if (radius < 9 || (view.only && view.only !== block.decision)) {
+        return;
+      }
+      // A block whose share nobody knows has its name where the ring would be.
+      if (block.share === null) {
+        renderer.ask("name", block.id, [[at.x, at.y]]);
         return;
       }
       const style = view.content.palette.decisions[block.decision];
