@@ -42,7 +42,7 @@ from estate.roster import (
 )
 from estate.roster.homes import home_distances
 from estate.sun import FacingOptions, face_blocks
-from estate.tasks import TaskPlan, TaskSettings, draw, minutes
+from estate.tasks import TaskPlan, TaskSettings, draw, minutes, with_names_kept
 from layers.contract import Layers
 from layers.errors import Fault
 from layers.matching import field_list
@@ -243,10 +243,10 @@ def todays_cuts(facts: pd.DataFrame, settings: PlanSettings, rules: dict[str, An
 
 
 def draw_mornings(layers: Layers, stand: Stand, marked: Marked, settings: PlanSettings) -> TaskPlan:
-    """Draw the tasks of all trees that carry a panel."""
+    """Draw the tasks of all trees that carry a panel; those of the last plan keep their names."""
     opened = trees_of_open_blocks(layers.trees, stand.readiness)
     to_tap = opened[opened["tree_id"].isin(marked.panels["tree_id"])].reset_index(drop=True)
-    return draw(
+    drawn = draw(
         to_tap,
         rows=layers.rows,
         blocks=layers.blocks,
@@ -258,6 +258,8 @@ def draw_mornings(layers: Layers, stand: Stand, marked: Marked, settings: PlanSe
             round_days=settings.rounds.interval_days, minutes=minutes(own=settings.own_figures)
         ),
     )
+    last = settings.last_plan
+    return drawn if last is None else with_names_kept(drawn, last.stops)
 
 
 def give_dates(

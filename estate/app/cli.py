@@ -258,7 +258,7 @@ def rain(project: Path, day: date, beat: str | None) -> None:
     click.echo(f"{day} is lost in {beat or 'every beat'}. Now: estate plan {project}")
 
 
-@commands.command(epilog="Example: estate assign coop.gpkg T02 A1")
+@commands.command(epilog="Example: estate assign coop.gpkg B T02")
 @click.argument("project", type=EXISTING)
 @click.argument("beat")
 @click.argument("tapper", required=False)

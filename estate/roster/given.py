@@ -22,8 +22,8 @@ def beat_blocks(task_sums: pd.DataFrame) -> dict[str, frozenset[str]]:
 
     Examples
     --------
-    >>> sums = pd.DataFrame({"beat_id": ["T1", "T1"], "block_ids": ["B1,B2", "B3"]})
-    >>> sorted(beat_blocks(sums)["T1"])
+    >>> sums = pd.DataFrame({"beat_id": ["A", "A"], "block_ids": ["B1,B2", "B3"]})
+    >>> sorted(beat_blocks(sums)["A"])
     ['B1', 'B2', 'B3']
     """
     return {

@@ -3,9 +3,10 @@
 May import `layers` and the rest of `estate` outside `estate.app`.
 """
 
-from estate.tasks.drawing import TaskPlan, draw, draw_tasks
+from estate.tasks.drawing import draw, draw_tasks
 from estate.tasks.minutes import Minutes, MinutesFit, fit_minutes, minutes
 from estate.tasks.settings import TaskSettings
+from estate.tasks.task_plan import TaskPlan, with_names_kept
 
 __all__ = [
     "Minutes",
@@ -16,4 +17,5 @@ __all__ = [
     "draw_tasks",
     "fit_minutes",
     "minutes",
+    "with_names_kept",
 ]

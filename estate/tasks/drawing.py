@@ -15,14 +15,13 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -33,6 +32,7 @@ from estate.tasks.settings import TaskSettings
 from estate.tasks.sharing import split_beat
 from estate.tasks.stand import heights_at, stand
 from estate.tasks.sweep import Cells, cells, sweep
+from estate.tasks.task_plan import TaskPlan, nothing_to_tap, task_plan
 from layers.errors import SettingError
 from layers.ground.barriers import barriers
 from layers.ground.ways import beside
@@ -50,36 +50,6 @@ EVEN_BEATS = 1.018
 """Beats are drawn again until the longest of all mornings is at most this many times the mean."""
 
 Mapper = Callable[..., Iterable[Any]]
-
-
-@dataclass(frozen=True, kw_only=True)
-class TaskPlan:
-    """Tasks as drawn.
-
-    Parameters
-    ----------
-    tasks
-        [tree_id, task_id, stop_no]: every tree to tap once.
-    task_sums
-        One row a task: [task_id, beat_id, round_day, trees, tapping_min, walking_min,
-        collecting_min, minutes, walk_m, block_ids, holding_ids, needs_high_knife,
-        lower_bound_min, start_place_id, note].
-    walks
-        [task_id, geometry]: the line of each round in stop order.
-    settings
-        What they were drawn with.
-    """
-
-    tasks: pd.DataFrame
-    task_sums: pd.DataFrame
-    walks: gpd.GeoDataFrame
-    settings: TaskSettings
-
-    @property
-    def longest_to_mean(self) -> float:
-        """The longest morning over the mean one, in all tasks."""
-        minutes = self.task_sums["minutes"]
-        return float(minutes.max() / minutes.mean())
 
 
 def draw_tasks(
@@ -188,7 +158,7 @@ def draw(
             remedy="Give the further search in seconds.",
         )
     if trees.empty:
-        return _nothing_to_tap(trees, chosen)
+        return nothing_to_tap(trees, chosen)
     stood = stand(
         trees,
         minutes=chosen.minutes,
@@ -222,7 +192,7 @@ def draw(
     ]
     kicks_a_tree = (_usual_kicks(len(trees)) + seconds * KICKS_A_SECOND) / max(len(trees), 1)
     drawn = _drawn(site, parts, areas, sweeps, counts, chosen, kicks_a_tree)
-    return _plan(trees, bases, site, drawn, chosen)
+    return task_plan(trees, bases, site, drawn, chosen)
 
 
 def _swept(site: Site, parts: Cells, area: Neighbourhood) -> Whole:
@@ -339,112 +309,3 @@ def _with_legs(site: Site, area: Neighbourhood, order: Whole, count: int) -> Flo
     np.minimum.at(nearest, task, away)
     trees = np.bincount(task, minlength=count)
     return weight + (2.0 * nearest / np.maximum(trees, 1) * site.seconds_a_metre)[task]
-
-
-def _plan(
-    trees: gpd.GeoDataFrame,
-    bases: gpd.GeoDataFrame | None,
-    site: Site,
-    drawn: list[list[list[Morning]]],
-    settings: TaskSettings,
-) -> TaskPlan:
-    tree_id = trees["tree_id"].to_numpy()
-    stood = site.trees
-    place_ids = [] if bases is None else bases["place_id"].astype("str").tolist()
-    sums, stops, lines = [], [], []
-    beats_before = 0
-    width = max(2, len(str(sum(map(len, drawn)))))
-    for beats in drawn:
-        mean = float(np.mean([each.seconds for rounds in beats for each in rounds])) / 60.0
-        for beat, rounds in enumerate(beats, start=beats_before + 1):
-            for day, each in enumerate(rounds, start=1):
-                beat_id = f"T{beat:0{width}}"
-                task_id = f"{beat_id}-{day}"
-                stops.append((each.order, task_id))
-                line = each.line if len(each.line) > 1 else np.repeat(each.line, 2, axis=0)
-                lines.append((task_id, shapely.LineString(line)))
-                sums.append(_sum(site, each, task_id, beat_id, day, mean, place_ids, settings))
-        beats_before += len(beats)
-    at = np.concatenate([stood.source[order] for order, _ in stops])
-    tasks = (
-        pd.DataFrame(
-            {
-                "tree_id": tree_id[at],
-                "task_id": np.concatenate([[name] * len(order) for order, name in stops]),
-                "stop_no": np.concatenate([np.arange(1, len(order) + 1) for order, _ in stops]),
-            }
-        )
-        .iloc[np.argsort(at)]
-        .reset_index(drop=True)
-    )
-    walks = gpd.GeoDataFrame(
-        {"task_id": [name for name, _ in lines]},
-        geometry=[line for _, line in lines],
-        crs=trees.crs,
-    )
-    return TaskPlan(tasks=tasks, task_sums=pd.DataFrame(sums), walks=walks, settings=settings)
-
-
-def _sum(
-    site: Site, each: Morning, task_id: str, beat_id: str, day: int, mean_min: float,
-    place_ids: list[str], settings: TaskSettings,
-) -> dict[str, object]:  # fmt: skip
-    stood, model = site.trees, site.minutes
-    blocks = np.unique(stood.block[each.order])
-    holdings = np.unique(stood.holding[each.order])
-    trees = len(each.order)
-    tapping = stood.tap_s[each.order].sum() / 60.0
-    walking = each.path_s / model.walk_factor / 60.0
-    collecting = (
-        trees * model.collect_s
-        + each.path_s / model.walk_factor / model.load_factor
-        + each.changes * model.bucket_change_s
-    ) / 60.0
-    bound = (
-        site.standing_s[each.order].sum()
-        + each.bound_s * model.both_walks
-        + (len(holdings) - 1) * model.bucket_change_s
-    ) / 60.0
-    note = ""
-    if mean_min < 0.85 * model.morning_min:
-        note = (
-            f"short mornings: {mean_min:.0f} of {model.morning_min:.0f} minutes, "
-            "no block near enough to join"
-        )
-    return {
-        "task_id": task_id,
-        "beat_id": beat_id,
-        "round_day": day,
-        "trees": trees,
-        "tapping_min": tapping,
-        "walking_min": walking,
-        "collecting_min": collecting,
-        "minutes": tapping + walking + collecting,
-        "walk_m": each.walk_m,
-        "block_ids": ",".join(stood.block_ids[k] for k in blocks),
-        "holding_ids": ",".join(stood.holding_ids[k] for k in holdings),
-        "needs_high_knife": bool(stood.high[each.order].any()),
-        "lower_bound_min": bound,
-        "start_place_id": place_ids[each.base] if each.base >= 0 else "",
-        "note": note,
-    }
-
-
-def _nothing_to_tap(trees: gpd.GeoDataFrame, settings: TaskSettings) -> TaskPlan:
-    text, number = pd.Series([], dtype="string"), pd.Series([], dtype=float)
-    kinds = {
-        **dict.fromkeys(("task_id", "beat_id"), text),
-        **dict.fromkeys(("round_day", "trees"), pd.Series([], dtype=int)),
-        **dict.fromkeys(("tapping_min", "walking_min", "collecting_min", "minutes"), number),
-        "walk_m": number,
-        **dict.fromkeys(("block_ids", "holding_ids"), text),
-        "needs_high_knife": pd.Series([], dtype=bool),
-        "lower_bound_min": number,
-        **dict.fromkeys(("start_place_id", "note"), text),
-    }
-    return TaskPlan(
-        tasks=pd.DataFrame({"tree_id": text, "task_id": text, "stop_no": pd.Series([], dtype=int)}),
-        task_sums=pd.DataFrame(kinds),
-        walks=gpd.GeoDataFrame({"task_id": text}, geometry=[], crs=trees.crs),
-        settings=settings,
-    )

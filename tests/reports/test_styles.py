@@ -86,8 +86,8 @@ def test_each_decision_obstacle_and_place_has_its_rule():
 
 
 def test_each_task_has_its_line_and_arrowheads():
-    found = rules("task_walks", task_ids=["T07-1", "T07-2", "T07-3"])
-    assert list(found) == ["T07-1", "T07-2", "T07-3"]
+    found = rules("task_walks", task_ids=["G-1", "G-2", "G-3"])
+    assert list(found) == ["G-1", "G-2", "G-3"]
     for place, rule in enumerate(found.values()):
         strokes = [one.text for one in rule.iterfind(".//se:SvgParameter[@name='stroke']", SPACES)]
         assert task_style(place).stroke in strokes
