@@ -36,6 +36,7 @@ from estate.tasks.sweep import Cells, cells, sweep
 from layers.errors import SettingError
 from layers.ground.barriers import barriers
 from layers.ground.ways import beside
+from layers.key_list import join_keys
 from layers.terrain import Terrain
 
 Floats = NDArray[np.float64]
@@ -421,8 +422,8 @@ def _sum(
         "collecting_min": collecting,
         "minutes": tapping + walking + collecting,
         "walk_m": each.walk_m,
-        "block_ids": ",".join(stood.block_ids[k] for k in blocks),
-        "holding_ids": ",".join(stood.holding_ids[k] for k in holdings),
+        "block_ids": join_keys(stood.block_ids[k] for k in blocks),
+        "holding_ids": join_keys(stood.holding_ids[k] for k in holdings),
         "needs_high_knife": bool(stood.high[each.order].any()),
         "lower_bound_min": bound,
         "start_place_id": place_ids[each.base] if each.base >= 0 else "",
