@@ -9,12 +9,13 @@ from datetime import date
 import geopandas as gpd
 import pandas as pd
 
+from estate.kept_aside import with_what_holds
 from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
 from estate.stages import class_stand, draw_mornings, give_dates, join_survey, mark_trees
 from estate.standards import OpeningStandard
 from layers.contract import Layers, with_every_column
-from layers.errors import Fault, SettingError
+from layers.errors import Fault
 
 Say = Callable[[str], None]
 
@@ -81,13 +82,9 @@ def plan_estate(
     say
         Called with a line for each step.
 
-    Raises
-    ------
-    SettingError
-        A block that the manager decided on isn't in the layers.
     """
-    _check_decided(layers, settings)
-    faults = faults + assumed(layers)
+    settings, kept_aside = with_what_holds(layers, settings)
+    faults = faults + kept_aside + assumed(layers)
     layers = with_every_column(layers)
     say(f"Join {len(layers.girth):,} girth points to {len(layers.trees):,} tree places")
     survey = join_survey(layers, settings)
@@ -128,15 +125,3 @@ def assumed(layers: Layers) -> tuple[Fault, ...]:
         )
         for block_id in bare
     )
-
-
-def _check_decided(layers: Layers, settings: PlanSettings) -> None:
-    for block_id in settings.decided:
-        if block_id not in set(layers.blocks["block_id"]):
-            raise SettingError.at(
-                layer="blocks",
-                row=block_id,
-                found=f"a decision on the block {block_id}",
-                expected="one of the blocks in the layers",
-                remedy="Check the block's key, or take the decision back.",
-            )

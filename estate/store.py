@@ -14,6 +14,7 @@ from estate.roster import LastPlan, beat_blocks, beat_sums, can_tap, no_tappings
 from layers.contract import LAYERS, Layers
 from layers.errors import ColumnError, SettingError
 from layers.geopackage import layer_names, read_layer, write_layers
+from layers.key_list import join_keys
 from layers.terrain import write_terrain
 
 DECISIONS = "decisions"
@@ -137,7 +138,9 @@ def decide(path: Path, block_id: str, decision: str | None, *, on: date) -> None
     SettingError
         The project has no such block, or `decision` is neither ``open`` nor ``closed``.
     """
-    _check_key(path, "blocks", "block_id", block_id)
+    # A word on a block that has left the layers can still be taken back.
+    if decision is not None or block_id not in decisions(path):
+        _check_key(path, "blocks", "block_id", block_id)
     if decision not in ("open", "closed", None):
         raise SettingError.at(
             file=path.name,
@@ -273,7 +276,7 @@ def give_beat(path: Path, beat_id: str, tapper_id: str | None, *, on: date) -> N
     line = {
         "beat_id": beat_id,
         "tapper_id": tapper_id,
-        "block_ids": ",".join(sorted(beat_blocks(sums)[beat_id])),
+        "block_ids": join_keys(sorted(beat_blocks(sums)[beat_id])),
         "given_on": on.isoformat(),
     }
     _replace_line(path, CREW, "beat_id", line, keep=tapper_id is not None)

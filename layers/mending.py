@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from layers.checks import FILE, ROW, row_faults, shapes_of
 from layers.contract import LAYERS
 from layers.errors import Fault
+from layers.shared_ground import SLIVER_WIDTH_M
 
-SLIVER_WIDTH_M = 0.5
 LEAST_PART_M2 = 1.0
 SAME_PLACE_M = 0.05
 

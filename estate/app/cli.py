@@ -314,3 +314,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
             raise
         click.echo(f"{error.filename} can't be read or written: {error.strerror}.", err=True)
         sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

@@ -15,6 +15,7 @@ from layers.bring_in import Intake, bring_in
 from layers.errors import SettingError
 from reports.file_names import file_name
 from reports.hand_out import hand_out
+from reports.in_place import put_in_place, scratch_beside
 
 Say = Callable[[str], None]
 
@@ -76,9 +77,12 @@ def run_plan(
     )
     folder.mkdir(parents=True, exist_ok=True)
     copy_own_files(source, folder)
-    say(f"Save the project {project.name}")
-    store.save_plan(project, plan)
-    files = hand_out(plan, folder, language=language, say=say)
+    # Everything that can fail is done before the old files are touched.
+    with scratch_beside(folder) as scratch:
+        made = hand_out(plan, scratch, language=language, say=say)
+        say(f"Save the project {project.name}")
+        store.save_plan(project, plan)
+        files = put_in_place(scratch, folder, made)
     return Run(plan=plan, project=project, folder=folder, files=files)
 
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from estate.roster.crews import assign_beats, can_tap
 from layers.errors import Fault
+from layers.key_list import split_keys
 
 GIVEN = "given by the manager"
 
@@ -27,7 +28,7 @@ def beat_blocks(task_sums: pd.DataFrame) -> dict[str, frozenset[str]]:
     ['B1', 'B2', 'B3']
     """
     return {
-        str(beat): frozenset(",".join(lists.astype(str)).split(","))
+        str(beat): frozenset(key for keys in lists.astype(str) for key in split_keys(keys))
         for beat, lists in task_sums.groupby("beat_id")["block_ids"]
     }
 
@@ -100,7 +101,7 @@ def _that_hold(
             found = f"the beat {beat}, which isn't there any more"
         elif tapper not in tapper_at:
             found = f"the tapper {tapper}, who isn't in the layer any more"
-        elif pd.notna(went) and not blocks[beat] & set(str(went).split(",")):
+        elif pd.notna(went) and not blocks[beat] & set(split_keys(str(went))):
             found = f"a beat that went through {went} and goes through other blocks now"
         elif not fit[tapper_at[tapper], beat_at[beat]]:
             found = f"high cuts, and {tapper} isn't recorded as trained for the high knife"

@@ -12,6 +12,7 @@ import shapely
 from estate.tasks.mornings import Morning, Site
 from estate.tasks.naming import beat_names, names_kept, task_name
 from estate.tasks.settings import TaskSettings
+from layers.key_list import join_keys
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,8 +170,8 @@ def _sum(
         "collecting_min": collecting,
         "minutes": tapping + walking + collecting,
         "walk_m": each.walk_m,
-        "block_ids": ",".join(stood.block_ids[k] for k in blocks),
-        "holding_ids": ",".join(stood.holding_ids[k] for k in holdings),
+        "block_ids": join_keys(stood.block_ids[k] for k in blocks),
+        "holding_ids": join_keys(stood.holding_ids[k] for k in holdings),
         "needs_high_knife": bool(stood.high[each.order].any()),
         "lower_bound_min": bound,
         "start_place_id": place_ids[each.base] if each.base >= 0 else "",

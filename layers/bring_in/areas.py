@@ -43,11 +43,14 @@ def holdings_and_blocks(
     blocks = done["blocks"]
     if "holdings" in done:
         holdings = done["holdings"]
+        blocks, more = _with_holding(blocks, holdings)
+        faults += more
     else:
         holdings, blocks, more = _holdings_from_blocks(blocks)
         faults += more
-    blocks, more = _with_holding(blocks, holdings)
+    holdings, more = with_members(holdings, blocks)
     faults += more
+    blocks = blocks.drop(columns="member", errors="ignore")
     holdings, more = check_values(holdings, "holdings")
     faults += more
     blocks, more = check_values(blocks, "blocks")
@@ -55,7 +58,6 @@ def holdings_and_blocks(
     holdings = holdings.assign(area_ha=geodesic_area_ha(holdings.geometry))
     blocks = blocks.assign(area_ha=geodesic_area_ha(blocks.geometry))
     faults += checks.overlaps(holdings, "holdings")
-    faults += checks.overlaps(blocks, "blocks")
     faults += checks.blocks_outside(blocks, holdings)
     return (holdings, blocks), faults
 
@@ -68,9 +70,11 @@ def _holdings_from_blocks(
     blocks: gpd.GeoDataFrame,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, list[Fault]]:
     """Draw the holdings round the blocks that name them, where no holdings layer was given."""
-    if "holding_id" not in blocks.columns:
-        blocks = blocks.assign(holding_id=pd.Series("H01", index=blocks.index, dtype="str"))
-    named = blocks.assign(holding_id=blocks["holding_id"].fillna("H01").astype("str"))
+    nobody = pd.Series(None, index=blocks.index, dtype="str")
+    given = blocks["holding_id"] if "holding_id" in blocks.columns else nobody
+    # Where only the members are written, each member has one holding, known by the name.
+    member = blocks["member"] if "member" in blocks.columns else nobody
+    named = blocks.assign(holding_id=given.fillna(member).fillna("H01").astype("str"))
     merged = named[["holding_id", "geometry"]].dissolve("holding_id").reset_index()
     shapes = [shapely.multipolygons(list(shapely.get_parts(shape))) for shape in merged.geometry]
     holdings = gpd.GeoDataFrame(merged[["holding_id"]], geometry=shapes, crs=blocks.crs)
@@ -124,3 +128,58 @@ def _with_holding(
         remedy="Add the block's holding_id.",
     )  # fmt: skip
     return blocks.assign(holding_id=filled.astype("str")), faults
+
+
+def with_members(
+    holdings: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame
+) -> tuple[gpd.GeoDataFrame, list[Fault]]:
+    """Give holdings without a member the one that is written on their blocks.
+
+    Parameters
+    ----------
+    holdings
+        holding_id; member where the layer has it.
+    blocks
+        holding_id; member where somebody wrote it there.
+
+    Returns
+    -------
+    GeoDataFrame, list of Fault
+        The holdings with `member`; where blocks of one holding name several, all of them, parted
+        by semicolons, which is told, as is a block that names another member than its holding.
+    """
+    if "member" not in blocks.columns or blocks["member"].isna().all():
+        return holdings, []
+    told = blocks[blocks["member"].notna() & blocks["holding_id"].notna()]
+    names = told.groupby("holding_id")["member"].agg(lambda own: "; ".join(sorted(set(own))))
+    given = (
+        holdings["member"]
+        if "member" in holdings.columns
+        else pd.Series(None, index=holdings.index, dtype="str")
+    )
+    from_blocks = holdings["holding_id"].map(names)
+    taken = given.isna() & from_blocks.notna()
+    several = taken & from_blocks.str.contains("; ", regex=False).fillna(False).astype(bool)
+    faults = checks.row_faults(
+        holdings[several],
+        "holdings",
+        "noted",
+        found=[f"blocks of several members: {who}" for who in from_blocks[several]],
+        expected="one member a holding",
+        remedy="Give each member's blocks their own holding_id, or let the holding have them all.",
+    )
+    own = dict(zip(holdings["holding_id"], given, strict=True))
+    other = told[told["holding_id"].map(own).notna()]
+    other = other[other["member"] != other["holding_id"].map(own)]
+    faults += checks.row_faults(
+        other,
+        "blocks",
+        "noted",
+        found=[
+            f"the member {who}; its holding {holding} is {own[holding]}'s, which holds"
+            for who, holding in zip(other["member"], other["holding_id"], strict=True)
+        ],
+        expected="the member of the block's holding",
+        remedy="Mend the member in the block or in the holding.",
+    )
+    return holdings.assign(member=given.fillna(from_blocks).astype("str")), faults

@@ -18,7 +18,7 @@ from layers.errors import Fault, Severity
 _SHORTENED = 10
 
 EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
-    "blocks": {"row_bearing_deg": "number", "opened_on": "date"},
+    "blocks": {"row_bearing_deg": "number", "opened_on": "date", "member": "text"},
     "rows": {"tree_gap_m": "number", "first_tree_m": "number"},
     "trees": {"row_no": "whole", "place_source": "text"},
     "girth": {

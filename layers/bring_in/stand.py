@@ -20,6 +20,7 @@ from layers.rows import (
     rows_through_trees,
     set_out_rows,
 )
+from layers.shared_ground import counted_twice, ground_of_its_own, shared_faults, shared_ground
 from layers.trees import tree_ids, trees_along_rows
 
 # A tree or row farther than this from every block belongs to none.
@@ -46,7 +47,8 @@ def make_stand(
 
     A block with tree points keeps them, and its rows are those drawn, those the trees' numbers
     name, or else inferred; a block with drawn rows only has trees set along them; a block with
-    neither is set out from its bearing and planting distances, where it has them.
+    neither is set out from its bearing and planting distances, where it has them. No tree is
+    counted in two blocks that cover the same ground (:mod:`layers.shared_ground`).
     """
     faults: list[Fault] = []
     drawn = _empty_rows(blocks.crs)
@@ -59,8 +61,10 @@ def make_stand(
         faults += more
     with_points = set(points["block_id"])
     planted = drawn[~drawn["block_id"].isin(with_points)].reset_index(drop=True)
-    bare = blocks[~blocks["block_id"].isin(with_points | set(drawn["block_id"]))]
-    laid, more = _set_out(bare)
+    with_own = with_points | set(drawn["block_id"])
+    bare = ~blocks["block_id"].isin(with_own).to_numpy()
+    shared = shared_ground(blocks, drawn=with_own)
+    laid, more = _set_out(blocks.set_geometry(ground_of_its_own(blocks, shared))[bare])
     faults += more
     along, more = _planted_trees(planted, blocks, source="along rows")
     faults += more
@@ -70,7 +74,11 @@ def make_stand(
         _joined([drawn, through, laid], blocks.crs), ["block_id", "row_no", "row_id"]
     )
     every_tree = _joined([points, along, set_trees], blocks.crs)
-    every_tree, more = unique_keys(every_tree, "trees")
+    twice = counted_twice(every_tree, blocks, shared)
+    faults += shared_faults(
+        blocks, shared, set_out=set(blocks["block_id"][bare]), trees=every_tree, twice=twice
+    )
+    every_tree, more = unique_keys(every_tree[~twice].reset_index(drop=True), "trees")
     faults += more
     every_tree = _sorted(every_tree, ["block_id", "row_no", "tree_no", "tree_id"])
     return Stand(
@@ -271,7 +279,16 @@ def _set_out(bare: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Fault]]:
         remedy="Draw its rows, or give the block " + ", ".join(needed) + ".",
     )
     every, owners = [], []
-    for place in np.flatnonzero(known):
+    covered = shapely.is_empty(bare.geometry.to_numpy())
+    faults += row_faults(
+        bare[covered],
+        "blocks",
+        "noted",
+        found="a block that lies wholly in others; it has no trees",
+        expected="ground of its own",
+        remedy="Take it out, or draw the blocks so that each has its own ground.",
+    )
+    for place in np.flatnonzero(known & ~covered):
         bearing, row_gap, tree_gap = (float(bare[column].iloc[place]) for column in needed)
         try:
             lines = set_out_rows(

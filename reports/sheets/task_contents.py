@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from layers.key_list import split_keys
 from reports.drawings.task_map import TaskGround, draw_task_map
 from reports.plan_view import PlanView
 from reports.sheets.map_contents import block_words, map_seen, map_unseen
@@ -98,7 +99,7 @@ def prepare_sheets(
     sheets = []
     for task_id, ground in task_grounds(plan, list(task_ids)):
         task = sums.loc[task_id]
-        blocks = [block.strip() for block in str(task["block_ids"]).split(",")]
+        blocks = split_keys(str(task["block_ids"]))
         days = mornings.get(task_id)
         shown, make_up = dates(days, words)
         contents = {

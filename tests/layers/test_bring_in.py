@@ -575,3 +575,31 @@ def test_a_tree_with_an_unknown_block_id_goes_to_the_block_it_stands_in(tmp_path
     intake = bring_in(folder)
     assert any("B9" in fault.found for fault in intake.faults)
     assert "B9" not in set(intake.layers.trees["block_id"])
+
+
+def test_members_written_on_the_blocks_are_the_holdings_members(tmp_path: Path) -> None:
+    blocks().assign(member=["Asa", "Asa", "Bo"]).to_file(tmp_path / "blocks.geojson")
+    layers = bring_in(tmp_path).layers
+    assert layers.holdings.set_index("holding_id")["member"].to_dict() == {"H1": "Asa", "H2": "Bo"}
+    assert "member" not in layers.blocks
+
+
+def test_members_without_holdings_have_a_holding_each(tmp_path: Path) -> None:
+    bare = blocks().drop(columns="holding_id").assign(member=["Asa", "Bo", "Bo"])
+    bare.to_file(tmp_path / "blocks.geojson")
+    layers = bring_in(tmp_path).layers
+    assert layers.holdings["member"].tolist() == ["Asa", "Bo"]
+    assert layers.blocks["holding_id"].tolist() == ["Asa", "Bo", "Bo"]
+
+
+def test_a_holding_of_several_members_names_them_all_and_one_given_before_holds(
+    tmp_path: Path,
+) -> None:
+    blocks().assign(member=["Asa", "Bo", "Cy"]).to_file(tmp_path / "blocks.geojson")
+    found = bring_in(tmp_path)
+    assert found.layers.holdings["member"].tolist() == ["Asa; Bo", "Cy"]
+    assert any("several members: Asa; Bo" in fault.found for fault in found.faults)
+    holdings().to_file(tmp_path / "holdings.geojson")
+    found = bring_in(tmp_path)
+    assert found.layers.holdings["member"].tolist() == ["Member 01", "Member 02"]
+    assert any("the member Cy; its holding H2 is Member 02's" in f.found for f in found.faults)

@@ -12,6 +12,7 @@ from babel.dates import format_date
 
 from estate import store
 from estate.roster import GIVEN, can_tap
+from layers.key_list import split_keys
 from reports.file_names import file_names
 from reports.hand_out import FOLDERS
 from reports.maps.block_map import DOUBTFUL_BELOW
@@ -195,7 +196,9 @@ def beat_glances(project: Path) -> list[BeatGlance]:
                 least_min=float(tasks["minutes"].min()),
                 most_min=float(tasks["minutes"].max()),
                 walk_km=float(tasks["walk_m"].sum()) / 1000.0,
-                blocks=", ".join(sorted(set(",".join(tasks["block_ids"]).split(",")))),
+                blocks=", ".join(
+                    sorted({b for keys in tasks["block_ids"] for b in split_keys(keys)})
+                ),
                 high_knife=bool(tasks["needs_high_knife"].any()),
                 tapper_id=tapper,
                 tapper_name="" if tapper is None else names.get(tapper, ""),
