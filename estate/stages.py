@@ -112,7 +112,11 @@ def join_survey(layers: Layers, settings: PlanSettings) -> Survey:
 
 
 def class_stand(layers: Layers, survey: Survey, settings: PlanSettings) -> Stand:
-    """Estimate every girth, class every tree, judge every block, name the trees to tape next."""
+    """Estimate every girth, judge every block, class every tree, name the trees to tape next.
+
+    Blocks come before trees: in a block that is opened a tree that nobody taped is classed by its
+    estimate, and taped when it is marked.
+    """
     figures = load_figures("growth", own=settings.own_figures)
     trees, blocks, measured = layers.trees, layers.blocks, survey.measured
     growth = fit_growth(trees, measured, blocks, pd.Timestamp(settings.on), figures=figures)
@@ -122,9 +126,6 @@ def class_stand(layers: Layers, survey: Survey, settings: PlanSettings) -> Stand
     )
     girths = estimate_girth(
         trees, measured, on, blocks=blocks, growth=growth, stand=known, figures=figures
-    )
-    classes = classify(
-        trees, girths, blocks, standard, on, bark=bark, growth=growth, figures=figures
     )
     judged = block_readiness(
         trees,
@@ -138,6 +139,17 @@ def class_stand(layers: Layers, survey: Survey, settings: PlanSettings) -> Stand
         figures=figures,
     )
     readiness = with_decisions(judged, settings.decided)
+    classes = classify(
+        trees,
+        girths,
+        blocks,
+        standard,
+        on,
+        bark=bark,
+        growth=growth,
+        opening=readiness.loc[readiness["decision"] == "open", "block_id"].tolist(),
+        figures=figures,
+    )
     return Stand(
         girths=girths,
         classes=classes,
