@@ -110,7 +110,7 @@ def opening_dates(
         makes it as sure as `confidence`, with nothing more measured; where nothing is known of
         the trees, the date on which the block is old enough. ``sure_if_taped``: the same as
         ``wait_until`` once `FIRST_SAMPLE` trees more are taped and leave the share where it is;
-        only where that is sooner. NaT where there is none within ten years.
+        only where so many are left and that is sooner. NaT where there is none within ten years.
     """
     first = int(np.ceil(12.0 * wait_years))
     none: pd.Timestamp = pd.NaT  # type: ignore[assignment]
@@ -127,7 +127,9 @@ def opening_dates(
             (more, confidence),
         )
     )
-    sooner = taped is not None and (sure is None or taped < sure)
+    # What is left to doubt in a block taped almost whole is the tape and growth, not the sample.
+    left = share.standing - share.measured
+    sooner = left > FIRST_SAMPLE and taped is not None and (sure is None or taped < sure)
     return {
         "likely_from": none if likely is None else _month(on, likely),
         "wait_until": none if sure is None else _month(on, sure),

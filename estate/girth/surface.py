@@ -172,8 +172,18 @@ def _cells_near(standing: pd.DataFrame, *, cell_m: float, reach_m: float) -> pd.
 def write_girth_raster(raster: GirthRaster, path: Path) -> None:
     """Write girth and its standard error as the two bands of a GeoTIFF, cm, NaN for no value.
 
-    Tiles that hold nothing take no room in the file.
+    Tiles that hold nothing take no room in the file, which is written beside its place and moved
+    there whole.
     """
+    part = path.with_name(f".{path.name}")
+    try:
+        _write_bands(raster, part)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _write_bands(raster: GirthRaster, path: Path) -> None:
     rows, columns = raster.shape
     with rasterio.open(
         path,
