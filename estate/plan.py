@@ -9,10 +9,12 @@ from datetime import date
 import geopandas as gpd
 import pandas as pd
 
+from estate.girth import GirthRaster
 from estate.kept_aside import with_what_holds
 from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
-from estate.stages import class_stand, draw_mornings, give_dates, join_survey, mark_trees
+from estate.stages import draw_mornings, give_dates, mark_trees
+from estate.stand import class_stand, join_survey
 from estate.standards import OpeningStandard
 from layers.contract import Layers, with_every_column
 from layers.errors import Fault
@@ -42,6 +44,9 @@ class EstatePlan:
     classes: pd.DataFrame
     readiness: pd.DataFrame
     to_tape: pd.DataFrame
+    girth_raster: GirthRaster
+    growth_curves: pd.DataFrame
+    growth_tapes: pd.DataFrame
     rose: pd.DataFrame
     facing: pd.DataFrame
     panels: pd.DataFrame

@@ -13,6 +13,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.projections.polar import PolarAxes
+from matplotlib.transforms import offset_copy
 from numpy.typing import NDArray
 
 from reports.palette import (
@@ -35,6 +36,7 @@ DECISION_WORDS = {
 }
 _HATCHES = {"plain": "", "slant": "///", "dots": "...", "cross": "xx"}
 _BAR_CM = 2.0
+_UNDER_LABEL_PT = 34.0
 
 
 def readiness_chart(
@@ -60,7 +62,7 @@ def readiness_chart(
     axis
         The axis to draw on; a new figure's where None.
     """
-    words, axis = _ready(words, axis, size=(6.4, 0.6 + 0.24 * max(len(readiness), 2)))
+    words, axis = ready_axis(words, axis, size=(6.4, 0.6 + 0.24 * max(len(readiness), 2)))
     y = np.arange(len(readiness))[::-1]
     styles = [DECISION_STYLES[decision] for decision in readiness["decision"]]
     bars = axis.barh(
@@ -94,6 +96,7 @@ def girth_histogram(
     later: pd.DataFrame | None = None,
     later_on: datetime.date | None = None,
     least_cm: float | None = None,
+    key_below: bool = False,
     words: Words | None = None,
     axis: Axes | None = None,
 ) -> Axes:
@@ -109,10 +112,12 @@ def girth_histogram(
         The same trees on a later day, and that day; drawn as an outline.
     least_cm
         The girth at which the standard calls a tree ready, drawn as a line; None for none.
+    key_below
+        Whether the key stands under the chart, where a small one leaves it no room inside.
     words, axis
         As in `readiness_chart`.
     """
-    words, axis = _ready(words, axis, size=(6.4, 2.8))
+    words, axis = ready_axis(words, axis, size=(6.4, 2.8))
     known = girths["girth_cm"].dropna()
     everyone = known if later is None else pd.concat([known, later["girth_cm"].dropna()])
     if everyone.empty:
@@ -142,9 +147,28 @@ def girth_histogram(
             "{number} tree without a girth", "{number} trees without a girth", unknown
         )
         axis.set_title(said, loc="right", fontsize=9, color=QUIET_INK)
-    if axis.get_legend_handles_labels()[0]:
+    if key_below:
+        draw_key_below(axis)
+    elif axis.get_legend_handles_labels()[0]:
         axis.legend(frameon=False, fontsize=9)
     return axis
+
+
+def draw_key_below(axis: Axes) -> None:
+    """Draw a chart's key under it, in two columns; none where nothing has a label."""
+    if axis.get_legend_handles_labels()[0]:
+        axis.legend(
+            frameon=False,
+            fontsize=8,
+            ncols=2,
+            loc="upper center",
+            bbox_to_anchor=(0.45, 0.0),
+            bbox_transform=offset_copy(
+                axis.transAxes, fig=axis.get_figure(root=True), y=-_UNDER_LABEL_PT, units="points"
+            ),
+            columnspacing=1.2,
+            handlelength=1.8,
+        )
 
 
 def _stacked_girths(
@@ -198,7 +222,7 @@ def sun_rose(
     axis
         A polar axis; a new figure's where None.
     """
-    words, polar = _ready(words, axis, size=(3.4, 4.0), polar=True)
+    words, polar = ready_axis(words, axis, size=(3.4, 4.0), polar=True)
     if not isinstance(polar, PolarAxes):
         raise TypeError("sun_rose draws on a polar axis")
     polar.set_theta_zero_location("N")
@@ -254,7 +278,7 @@ def crop_by_month(
     interval, words, axis
         As in `readiness_chart`.
     """
-    words, axis = _ready(words, axis, size=(6.4, 2.4))
+    words, axis = ready_axis(words, axis, size=(6.4, 2.4))
     months = pd.to_datetime(crop["month"])
     x = np.arange(len(crop))
     kilograms = crop["dry_rubber_kg"].to_numpy(float)
@@ -301,7 +325,7 @@ def panel_life_chart(
     words, axis
         As in `readiness_chart`.
     """
-    words, axis = _ready(words, axis, size=(6.4, 0.8 + 0.26 * max(len(spans), 2)))
+    words, axis = ready_axis(words, axis, size=(6.4, 0.8 + 0.26 * max(len(spans), 2)))
     y = np.arange(len(spans))[::-1]
     down = spans["direction"].eq("down").to_numpy()
     for chosen, style, name in (
@@ -347,9 +371,20 @@ def _sure(interval: float, words: Words) -> str:
     return words.say("{level} % interval", level=words.number(100 * interval))
 
 
-def _ready(
+def ready_axis(
     words: Words | None, axis: Axes | None, *, size: tuple[float, float], polar: bool = False
 ) -> tuple[Words, Axes]:
+    """Give the words and the axis that a chart draws with, its own where it was given none.
+
+    Parameters
+    ----------
+    words, axis
+        As in `readiness_chart`.
+    size
+        Width and height of a new figure, inches.
+    polar
+        Whether a new axis is polar.
+    """
     if axis is None:
         projection = "polar" if polar else None
         axis = Figure(figsize=size, layout="constrained").add_subplot(projection=projection)

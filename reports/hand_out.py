@@ -9,7 +9,9 @@ from pathlib import Path
 import geopandas as gpd
 import pandas as pd
 
+from estate.girth import write_girth_raster
 from estate.plan import EstatePlan
+from reports.decision_words import decision_table
 from reports.exports import (
     stops_route,
     tapper_calendar,
@@ -29,7 +31,10 @@ from reports.sheets import (
     panel_life,
     wall_calendar,
 )
+from reports.sheets.opening import ordered
+from reports.sheets.task_ground import members_of
 from reports.styles import write_styles
+from reports.words import words_in
 
 Say = Callable[[str], None]
 FOLDERS = (
@@ -63,7 +68,7 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     Returns
     -------
     dict of str to list of Path
-        The files by kind: ``overview`` and the folders in `FOLDERS`.
+        The files by kind: ``overview``, ``girth surface`` and the folders in `FOLDERS`.
     """
     for sub in FOLDERS:
         (folder / sub).mkdir(parents=True, exist_ok=True)
@@ -76,11 +81,13 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     made["reports"] = _reports(plan, folder / "reports", language)
     made["members"] = _statements(plan, folder / "members", language)
     made["to-tape"] = _forms(plan, names, folder / "to-tape", language)
+    made["girth surface"] = _surface(plan, folder)
     say("Write tables, tracks and calendars")
     made["tables"] = [
         write_table(table, folder / "tables" / f"{name}.csv")
         for name, table in tables(plan).items()
     ]
+    made["tables"].append(_decisions(plan, folder / "tables" / "decisions.csv", language))
     made["tables"].append(write_plots(plan.layers.holdings, folder / "tables" / "holdings.geojson"))
     made["styles"] = write_styles(
         folder / "styles", task_ids=sorted(plan.task_sums["task_id"].astype(str))
@@ -154,6 +161,22 @@ def _reports(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
     if len(plan.roster):
         made.append(wall_calendar(plan, folder / "calendar.pdf", language=language))
     return made
+
+
+def _surface(plan: EstatePlan, folder: Path) -> list[Path]:
+    if not len(plan.girth_raster.girth_cm):
+        return []
+    path = folder / "girth-surface.tif"
+    write_girth_raster(plan.girth_raster, path)
+    return [path]
+
+
+def _decisions(plan: EstatePlan, path: Path, language: str) -> Path:
+    words = words_in(language)
+    blocks = plan.layers.blocks
+    return write_table(
+        decision_table(ordered(plan.readiness), blocks, members_of(plan), words), path
+    )
 
 
 def _statements(plan: EstatePlan, folder: Path, language: str) -> list[Path]:

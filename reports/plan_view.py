@@ -8,6 +8,7 @@ from typing import Protocol
 import geopandas as gpd
 import pandas as pd
 
+from estate.girth import GirthRaster
 from estate.standards import OpeningStandard
 from layers.contract import Layers
 
@@ -33,8 +34,14 @@ class PlanView(Protocol):
     classes
         [tree_id, class, reason, ready_on, ready_low, ready_high]: one row a tree place.
     readiness
-        [block_id, ready_share, low, high, measured, standing, decision, reason, wait_until,
-        more_to_measure]: one row a block.
+        [block_id, ready_share, low, high, measured, standing, decision, reason, chance,
+        likely_from, wait_until, sure_if_taped, more_to_measure]: one row a block.
+    girth_raster
+        Girth over the ground, as :func:`estate.girth.girth_surface` gives it.
+    growth_curves
+        [block_id, age_years, girth_cm, low_cm, high_cm, part]: girth against age.
+    growth_tapes
+        [block_id, tree_id, age_years, girth_cm]: one row a tape.
     rose
         [block_id, azimuth_deg, beam_mj_m2, diffuse_mj_m2, flow_mj_m2, scorch_mj_m2].
     facing
@@ -95,6 +102,21 @@ class PlanView(Protocol):
     @property
     def readiness(self) -> pd.DataFrame:
         """One row a block."""
+        ...
+
+    @property
+    def girth_raster(self) -> GirthRaster:
+        """Girth over the ground."""
+        ...
+
+    @property
+    def growth_curves(self) -> pd.DataFrame:
+        """One row a block and age."""
+        ...
+
+    @property
+    def growth_tapes(self) -> pd.DataFrame:
+        """One row a tape."""
         ...
 
     @property

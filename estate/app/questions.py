@@ -23,7 +23,7 @@ from estate.panels import (
 )
 from estate.panels.notation import in_words
 from estate.panels.stimulation import DEFAULT_SYSTEM
-from estate.stages import LIKELY
+from estate.stand import LIKELY
 from estate.standards import DEFAULT_STANDARD, standard_named
 from layers.errors import SettingError
 from reports.exports import stops_route, write_table, write_whole

@@ -3,6 +3,7 @@
 May import `layers` and, of `estate`, its figures and standards only.
 """
 
+from estate.girth.block_growth import growth_curve, growth_tapes
 from estate.girth.classes import NearReady, classify
 from estate.girth.clean import clean_girths
 from estate.girth.decision import DecisionRule
@@ -11,7 +12,7 @@ from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.on_date import StandOnDate, stand_on_date
 from estate.girth.readiness import block_readiness
 from estate.girth.sampling import sample_design, sample_effort, sample_size
-from estate.girth.surface import GirthRaster, girth_surface, growth_curve, write_girth_raster
+from estate.girth.surface import GirthRaster, girth_surface, write_girth_raster
 from estate.girth.tapes import taped_trees
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "fit_growth",
     "girth_surface",
     "growth_curve",
+    "growth_tapes",
     "sample_design",
     "sample_effort",
     "sample_size",

@@ -22,6 +22,7 @@ from layers.errors import SettingError
 
 CLASSES = ("ready", "near-ready", "mature", "immature", "unmeasured", "vacant", "dead", "dry")
 _INTERVAL = 0.90
+_HARDLY = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -270,9 +271,21 @@ def _reasons(
         "",
     )
     old = "; block is " + age + f" years old, past {standard.mature_year:g}: tapped upward"
+    # Who marks an opened block stands before the tree anyway, and the estimate may be wrong.
+    may_qualify = ~facts["taped"] & facts["opening"] & (facts["chance"] > _HARDLY)
     tail = np.select(
-        [choice == "mature", choice == "unmeasured", ~facts["taped"] & (choice == "ready")],
-        [old, "; tape it before deciding", "; tape it when marking"],
+        [
+            choice == "mature",
+            choice == "unmeasured",
+            ~facts["taped"] & (choice == "ready"),
+            may_qualify & np.isin(choice, ("near-ready", "immature")) & (young == ""),
+        ],
+        [
+            old,
+            "; tape it before deciding",
+            "; tape it when marking",
+            "; tape it when marking, it may qualify",
+        ],
         young,
     )
     living = girth + bark + tail

@@ -6,16 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy.stats import norm
 from scipy.stats import t as student
 
+from estate.girth.block_share import BlockShare
+from estate.girth.outlook import FIRST_SAMPLE, opening_dates
 from estate.standards import OpeningStandard
 from layers.errors import SettingError
-
-Floats = NDArray[np.float64]
-MONTHS_AHEAD = 120
-_FIRST_SAMPLE = 30
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,61 +43,6 @@ class DecisionRule:
                 )
 
 
-@dataclass(frozen=True, kw_only=True)
-class BlockShare:
-    """A block's share of trees that qualify, and its trees' girths for the look ahead.
-
-    Parameters
-    ----------
-    ready_share, low, high, variance, freedom
-        The share (0 to 1, NaN where too few were taped), its interval, its variance, and the
-        degrees of freedom of that.
-    measured, standing
-        Trees taped, and standing.
-    girth_cm, se_cm, increment_cm
-        Shape (N,), each standing tree's girth, its error, and its yearly increment.
-    tree_sd_cm, block_sd_cm, year_sd_cm
-        How trees' increments differ, how sure their mean is, and how it differs from year to
-        year, cm a year.
-    needs_cm
-        The standard's girth.
-    passed
-        Shape (MONTHS_AHEAD + 1,): share of the big enough trees whose bark is thick enough, now
-        and at the end of each month to come.
-    """
-
-    ready_share: float
-    low: float
-    high: float
-    variance: float
-    freedom: float
-    measured: int
-    standing: int
-    girth_cm: Floats
-    se_cm: Floats
-    increment_cm: Floats
-    tree_sd_cm: float
-    block_sd_cm: float
-    year_sd_cm: float
-    needs_cm: float
-    passed: Floats
-
-    @classmethod
-    def unknown(cls, *, measured: int, standing: int) -> BlockShare:
-        """Give the share of a block with too few tapes: it may be anything."""
-        none = np.empty(0)
-        return cls(
-            ready_share=np.nan, low=0.0, high=1.0, variance=np.nan, freedom=1.0,
-            measured=measured, standing=standing, girth_cm=none, se_cm=none, increment_cm=none,
-            tree_sd_cm=np.nan, block_sd_cm=np.nan, year_sd_cm=np.nan, needs_cm=np.nan, passed=none,
-        )  # fmt: skip
-
-    def counted(self) -> dict[str, object]:
-        """Give the columns of the share."""
-        names = ("ready_share", "low", "high", "measured", "standing")
-        return {name: getattr(self, name) for name in names}
-
-
 def decide(
     share: BlockShare,
     *,
@@ -111,7 +52,7 @@ def decide(
     age: float,
     tapping: bool,
 ) -> dict[str, object]:
-    """Give a block's decision with its reason, the date to wait for and the trees to measure.
+    """Give a block's decision with its reason, the dates to wait for and the trees to measure.
 
     Parameters
     ----------
@@ -123,64 +64,98 @@ def decide(
         The block's age, years; NaN where it isn't known.
     tapping
         Whether the block is in tapping already.
+
+    Returns
+    -------
+    dict of str to object
+        decision, reason, chance, likely_from, wait_until, sure_if_taped, more_to_measure, as
+        :func:`estate.girth.readiness.block_readiness` explains them.
     """
     needed = standard.share_large if rule.large and standard.share_large else standard.share
-    nothing: dict[str, object] = {"wait_until": pd.NaT, "more_to_measure": 0}
+    chance = chance_reached(share, needed)
+    verdict: dict[str, object] = {
+        "decision": "in tapping",
+        "reason": _told(share, needed),
+        "chance": chance,
+        **dict.fromkeys(("likely_from", "wait_until", "sure_if_taped"), pd.NaT),
+        "more_to_measure": 0,
+    }
     if tapping:
-        return {"decision": "in tapping", "reason": _told(share, needed), **nothing}
+        return verdict
     wait_years = max((standard.first_year or 0.0) - age, 0.0) if np.isfinite(age) else 0.0
-    until = wait_until(
+    dates = opening_dates(
         share, needed=needed, confidence=rule.confidence, on=on, wait_years=wait_years
     )
     if wait_years > 0.0:
-        reason = (
-            f"{_told(share, needed)}; the block is {age:.1f} years old, "
-            f"not opened before {standard.first_year:g}"
-        )
-        return {"decision": "wait", "reason": reason, "wait_until": until, "more_to_measure": 0}
-    if not np.isfinite(share.ready_share):
-        more = min(_FIRST_SAMPLE, share.standing - share.measured)
-        return {
+        young = f"; the block is {age:.1f} years old, not opened before {standard.first_year:g}"
+        reason = _told(share, needed) + young + _dates_told(dates)
+        return verdict | dates | {"decision": "wait", "reason": reason}
+    if not np.isfinite(chance):
+        more = min(FIRST_SAMPLE, share.standing - share.measured)
+        return verdict | {"decision": "measure more", "more_to_measure": more}
+    reason = f"{_told(share, needed)}; {_sure(chance)} sure that it is reached"
+    if chance >= rule.confidence:
+        return verdict | {"decision": "open", "reason": reason}
+    if chance <= 1.0 - rule.confidence:
+        reason += _dates_told(dates)
+        return verdict | dates | {"decision": "wait", "reason": reason}
+    more = more_to_measure(share, needed=needed, confidence=rule.confidence)
+    until = dates["wait_until"]
+    growth = f", or wait until {until:%B %Y}" if pd.notna(until) else ""
+    return (
+        verdict
+        | dates
+        | {
             "decision": "measure more",
-            "reason": _told(share, needed),
-            "wait_until": pd.NaT,
+            "reason": f"{reason}; tape {more} more{growth}",
+            "sure_if_taped": pd.NaT,
             "more_to_measure": more,
         }
-    chance = chance_reached(share, needed)
-    reason = f"{_told(share, needed)}; {_percent(chance)} sure that it is reached"
-    if chance >= rule.confidence:
-        return {"decision": "open", "reason": reason, **nothing}
-    if chance <= 1.0 - rule.confidence:
-        return {"decision": "wait", "reason": reason, "wait_until": until, "more_to_measure": 0}
-    more = more_to_measure(share, needed=needed, confidence=rule.confidence)
-    growth = f", or wait until {until:%B %Y}" if pd.notna(until) else ""
-    return {
-        "decision": "measure more",
-        "reason": f"{reason}; tape {more} more{growth}",
-        "wait_until": until,
-        "more_to_measure": more,
-    }
+    )
+
+
+def _dates_told(dates: dict[str, pd.Timestamp]) -> str:
+    """Give the dates of a block that waits as the end of its reason."""
+    likely, sure, taped = (dates[n] for n in ("likely_from", "wait_until", "sure_if_taped"))
+    if pd.isna(likely):
+        return ""
+    said = f"; likely from {likely:%B %Y}"
+    said += f", sure from {sure:%B %Y}" if pd.notna(sure) else ", not sure within ten years"
+    if pd.notna(taped):
+        said += f" (from {taped:%B %Y} if {FIRST_SAMPLE} more trees are taped)"
+    return said
 
 
 def chance_reached(share: BlockShare, needed: float) -> float:
-    """Give the probability that a block's true share is at least the one needed."""
+    """Give the probability that a block's true share is at least the one needed.
+
+    NaN where too few trees were taped to tell.
+    """
     spread = max(float(np.sqrt(share.variance)), 1e-9)
     return float(student.sf((needed - share.ready_share) / spread, share.freedom))
 
 
+def _sure(chance: float) -> str:
+    return "less than 1 %" if chance < 0.01 else f"{min(int(100.0 * chance), 99)} %"
+
+
 def _percent(share: float) -> str:
-    return "less than 1 %" if share < 0.01 else f"{min(int(100.0 * share), 99)} %"
+    """Give a share in per cent; one that isn't all or nothing never reads as 100 or 0."""
+    percent = 100.0 * share
+    if 0.0 < percent < 1.0 or 99.0 < percent < 100.0:
+        return f"{min(max(percent, 0.1), 99.9):.1f}"
+    return f"{percent:.0f}"
 
 
 def _told(share: BlockShare, needed: float) -> str:
     if not np.isfinite(share.ready_share):
         return f"{share.measured} of {share.standing} trees taped"
     thick = float(share.passed[0])
-    bark = f"; bark thick enough on {100.0 * thick:.0f} % of the big ones" if thick < 1.0 else ""
+    bark = f"; bark thick enough on {_percent(thick)} % of the big ones" if thick < 1.0 else ""
     return (
-        f"{100.0 * share.ready_share:.0f} % of {share.standing} trees qualify "
-        f"({100.0 * share.low:.0f} to {100.0 * share.high:.0f} %, from {share.measured} taped); "
-        f"{100.0 * needed:.0f} % needed{bark}"
+        f"{_percent(share.ready_share)} % of {share.standing} trees qualify "
+        f"({_percent(share.low)} to {_percent(share.high)} %, from {share.measured} taped); "
+        f"{_percent(needed)} % needed{bark}"
     )
 
 
@@ -202,70 +177,3 @@ def more_to_measure(share: BlockShare, *, needed: float, confidence: float) -> i
     unit = share.variance / max(1.0 / share.measured - 1.0 / share.standing, 1e-9)
     total = 1.0 / (wanted / unit + 1.0 / share.standing) if unit > 0.0 else share.measured
     return int(np.clip(np.ceil(total - share.measured), min(1, left), left))
-
-
-def wait_until(
-    share: BlockShare,
-    *,
-    needed: float,
-    confidence: float,
-    on: pd.Timestamp,
-    wait_years: float,
-) -> pd.Timestamp:
-    """Give the date, to the month, from which the block may be opened with nothing more measured.
-
-    By then growth makes it as sure as `confidence` that the share is reached.
-
-    Parameters
-    ----------
-    share
-        The block's share and its trees.
-    needed, confidence
-        The share to reach and the probability wanted, 0 to 1.
-    on
-        Today.
-    wait_years
-        Years until the block may be opened at all.
-
-    Returns
-    -------
-    Timestamp
-        Where nothing is known of the trees the date on which the block is old enough, NaT if it
-        is; NaT too where the share won't be reached within ten years.
-    """
-    first = int(np.ceil(12.0 * wait_years))
-    if not len(share.girth_cm):
-        return _month(on, first) if first else pd.NaT  # type: ignore[return-value]
-    months = np.arange(first, MONTHS_AHEAD + 1)
-    sure = chances_ahead(share, needed)[months] >= confidence
-    if not sure.any():
-        return pd.NaT  # type: ignore[return-value]
-    return _month(on, int(months[np.argmax(sure)]))
-
-
-def _month(on: pd.Timestamp, months: int) -> pd.Timestamp:
-    return on.normalize() + pd.DateOffset(months=months)
-
-
-def chances_ahead(share: BlockShare, needed: float) -> Floats:
-    """Give the probability that the share is reached, now and at the end of each month to come.
-
-    The share grows by what the trees' own chances do; how sure it is falls with time as the
-    block's mean increment is only known so well.
-
-    Returns
-    -------
-    ndarray of float64
-        Shape (MONTHS_AHEAD + 1,).
-    """
-    years = np.arange(MONTHS_AHEAD + 1) / 12.0
-    girth = share.girth_cm[:, None] + share.increment_cm[:, None] * years
-    spread = np.hypot(share.se_cm[:, None], share.tree_sd_cm * years)
-    score = (girth - share.needs_cm) / np.maximum(spread, 0.5)
-    ahead = norm.cdf(score).mean(axis=0)
-    slope = (norm.pdf(score) / np.maximum(spread, 0.5)).mean(axis=0)
-    grown = np.clip(share.ready_share / share.passed[0] + ahead - ahead[0], 0.0, 1.0)
-    reached = np.maximum.accumulate(grown * share.passed)
-    shift = (share.block_sd_cm * years) ** 2 + share.year_sd_cm**2 * years
-    doubt = np.sqrt(share.variance + (slope * share.passed) ** 2 * shift)
-    return np.asarray(student.sf((needed - reached) / np.maximum(doubt, 1e-9), share.freedom))

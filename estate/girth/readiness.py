@@ -14,7 +14,8 @@ from threadpoolctl import threadpool_limits
 from estate.figures import Figure, load_figures
 from estate.girth.ages import age_years, in_tapping
 from estate.girth.bark import latest_bark_mm
-from estate.girth.decision import MONTHS_AHEAD, BlockShare, DecisionRule, decide
+from estate.girth.block_share import MONTHS_AHEAD, BlockShare
+from estate.girth.decision import DecisionRule, decide
 from estate.girth.designs import Design, share_interval
 from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.on_date import StandOnDate, places_of, stand_on_date
@@ -92,8 +93,12 @@ def block_readiness(
     -------
     DataFrame
         block_id, ready_share, low, high (0 to 1), measured (trees taped), standing, decision
-        (``open``, ``wait``, ``measure more``, ``in tapping``), reason, wait_until (date),
-        more_to_measure (trees).
+        (``open``, ``wait``, ``measure more``, ``in tapping``), reason, chance (probability that
+        the true share reaches the standard's, NaN where too few were taped), likely_from (date
+        from which that is likelier than not), wait_until (date from which growth makes it sure
+        with nothing more taped), sure_if_taped (the same with thirty trees more taped that leave
+        the share where it is; missing where that is no sooner), more_to_measure (trees that
+        would settle it).
     """
     rule = rule or DecisionRule()
     figures = load_figures("growth") if figures is None else figures
@@ -117,8 +122,9 @@ def block_readiness(
             )  # fmt: skip
             rows.append({"block_id": block.block_id, **share.counted(), **verdict})
     frame = pd.DataFrame(rows)
+    dates = ("likely_from", "wait_until", "sure_if_taped")
     return frame.assign(
-        wait_until=pd.to_datetime(frame["wait_until"]).astype("datetime64[s]"),
+        **{name: pd.to_datetime(frame[name]).astype("datetime64[s]") for name in dates},
         more_to_measure=frame["more_to_measure"].astype("Int64"),
     )
 

@@ -40,12 +40,15 @@ class SamplePlan:
         Coverage of the interval, 0.5 to 0.999.
     seed
         Of the random start of each block's walk, 0 or more.
+    counts
+        Trees to tape by block_id, in place of margin and minutes; None for as many as these take.
     """
 
     margin: float = 0.10
     minutes: float | None = None
     confidence: float = 0.95
     seed: int = 0
+    counts: Mapping[str, int] | None = None
 
     def __post_init__(self) -> None:
         for name, low, high in (("margin", 0.005, 0.5), ("confidence", 0.5, 0.999)):
@@ -100,6 +103,7 @@ def sample_design(
     *,
     margin: float = 0.10,
     minutes: float | None = None,
+    counts: Mapping[str, int] | None = None,
     taped: Collection[str] = (),
     model: StandModel | None = None,
     seed: int = 0,
@@ -109,8 +113,9 @@ def sample_design(
 
     Every row, every second, third … is tried; the trees stand at even steps along the walk, from
     a random start. What the stand's model expects of each choice tells its margin, the length of
-    the walk its time: the choice that reaches the margin soonest is taken, or with `minutes` the
-    one with the least margin in that time.
+    the walk its time: the choice that reaches the margin soonest is taken, with `minutes` the
+    one with the least margin in that time, with `counts` the one whose variance times its
+    minutes is least.
 
     Parameters
     ----------
@@ -120,6 +125,10 @@ def sample_design(
         Half the width wanted of the 95 % interval of each block's share, 0.005 to 0.5.
     minutes
         Time to spend in each block, more than 0; None for as long as the margin takes.
+    counts
+        How many trees to tape, by block_id, such as `more_to_measure` of
+        :func:`estate.girth.readiness.block_readiness`; it goes before margin and minutes, and
+        blocks that it doesn't name follow these.
     taped
         tree_id of trees that count as taped already.
     model
@@ -132,9 +141,8 @@ def sample_design(
     DataFrame
         block_id, tree_id, stop_no (1, 2, … in each block), row_id, tree_no.
     """
-    chosen = _choices(
-        trees, SamplePlan(margin=margin, minutes=minutes, seed=seed), model, taped, figures
-    )
+    plan = SamplePlan(margin=margin, minutes=minutes, seed=seed, counts=counts)
+    chosen = _choices(trees, plan, model, taped, figures)
     columns = ["block_id", "tree_id", "stop_no", "row_id", "tree_no"]
     rows = [
         choice.walk.iloc[choice.picked].assign(stop_no=np.arange(1, len(choice.picked) + 1))
@@ -242,6 +250,7 @@ def _choose(
     figures: Mapping[str, Figure],
 ) -> _Choice:
     places = places_of(walk)
+    wanted = None if plan.counts is None else plan.counts.get(block_id)
     start = np.random.default_rng([plan.seed, len(walk)]).uniform(size=2)
     done = np.flatnonzero(walk["done"].to_numpy(bool))
     row = pd.factorize(walk["row_id"])[0]
@@ -253,7 +262,11 @@ def _choose(
         walk_m = float(np.hypot(*np.diff(places.xy_m[on_way], axis=0).T).sum())
         free = on_way[~walk["done"].to_numpy(bool)[on_way]]
         walking = walk_m / figures["walking_speed"].value
-        count = _count(places, free, done, walking, plan, model, figures, start[1])
+        count = (
+            _count(places, free, done, walking, plan, model, figures, start[1])
+            if wanted is None
+            else min(wanted, len(free))
+        )
         picked = _even_steps(free, count, start[1])
         choices.append(
             _Choice(
@@ -266,6 +279,10 @@ def _choose(
                 margin=_margin(places, np.union1d(done, picked), plan, model),
             )
         )
+    if wanted is not None:
+        most = max(len(choice.picked) for choice in choices)
+        full = [choice for choice in choices if len(choice.picked) == most]
+        return min(full, key=lambda choice: choice.margin**2 * choice.minutes)
     if plan.minutes is not None:
         return min(choices, key=lambda choice: choice.margin)
     reached = [choice for choice in choices if choice.margin <= plan.margin]

@@ -7,9 +7,11 @@ from pathlib import Path
 import pandas as pd
 
 from reports.charts import DECISION_WORDS, girth_histogram, readiness_chart, sun_rose
+from reports.decision_words import share_words, what_to_do
 from reports.drawings.compass import compass_word
 from reports.plan_view import PlanView
 from reports.sheets import parts
+from reports.sheets.block_growth import block_parts
 from reports.sheets.parts import Cell, Column, Part
 from reports.sheets.phrases import foot
 from reports.sheets.report import write_report
@@ -49,7 +51,7 @@ def opening_report(
     """
     words = words_in(language)
     say = words.say
-    readiness = _ordered(plan.readiness)
+    readiness = ordered(plan.readiness)
     told = [
         parts.title(
             say("Opening report"),
@@ -60,6 +62,7 @@ def opening_report(
         *_readiness_charts(plan, readiness, words),
         *_girths(plan, words, later, later_on),
         *_facings(plan, words),
+        *block_parts(plan, readiness, words),
     ]
     return write_report(
         told,
@@ -72,7 +75,7 @@ def opening_report(
     )
 
 
-def _ordered(readiness: pd.DataFrame) -> pd.DataFrame:
+def ordered(readiness: pd.DataFrame) -> pd.DataFrame:
     """Order the blocks by what they ask of the manager, then by name."""
     place = readiness["decision"].map({name: at for at, name in enumerate(_DECISIONS)})
     return readiness.assign(place=place).sort_values(["place", "block_id"], ignore_index=True)
@@ -107,8 +110,8 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
     blocks = plan.layers.blocks.set_index("block_id")
     members = members_of(plan)
     rows: list[list[Cell]] = []
-    for block in readiness.itertuples():
-        ground = blocks.loc[block.block_id]
+    for _, block in readiness.iterrows():
+        ground = blocks.loc[block["block_id"]]
         rows.append(
             [
                 parts.bold(str(block.block_id)),
@@ -118,7 +121,7 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
                 f"{words.number(block.measured)} / {words.number(block.standing)}",
                 share_words(block.ready_share, block.low, block.high, words),
                 parts.bold(words.say(DECISION_WORDS[block.decision])),
-                what_to_do(block.decision, block.wait_until, block.more_to_measure, words),
+                what_to_do(block, words),
             ]
         )
     say = words.say
@@ -133,29 +136,6 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
         Column(head=say("What to do"), width="1.3fr"),
     ]
     return parts.table(columns, rows)
-
-
-def share_words(share: float, low: float, high: float, words: Words) -> str:
-    """Write a share with its interval in per cent; a dash where nothing is known."""
-    if pd.isna(share):
-        return "–"
-    numbers = [words.number(100 * part) for part in (share, low, high)]
-    return f"{numbers[0]} ({numbers[1]}–{numbers[2]})"
-
-
-def what_to_do(decision: str, wait_until: object, more_to_measure: float, words: Words) -> str:
-    """Write what a decision asks of the manager."""
-    if decision == "open":
-        return words.say("Mark and open.")
-    if decision == "in tapping":
-        return words.say("Goes on being tapped.")
-    if decision == "measure more":
-        more = 0 if pd.isna(more_to_measure) else int(more_to_measure)
-        return words.count("Tape {number} more tree.", "Tape {number} more trees.", more)
-    day = pd.Timestamp(wait_until)  # type: ignore[arg-type]
-    if pd.isna(day):
-        return words.say("Wait, and measure again next year.")
-    return words.say("Look again on {day}.", day=words.date(day.date()))
 
 
 def _readiness_charts(plan: PlanView, readiness: pd.DataFrame, words: Words) -> list[Part]:

@@ -106,6 +106,11 @@ def beside(*columns: Sequence[Part], widths: Sequence[str]) -> Part:
     return {"kind": "beside", "columns": [list(parts) for parts in columns], "widths": list(widths)}
 
 
+def together(inner: Sequence[Part]) -> Part:
+    """Give parts that stand on one page."""
+    return {"kind": "together", "parts": list(inner)}
+
+
 def blanks(*words: str) -> Part:
     """Give lines to fill in by hand, each after its word."""
     return {"kind": "blanks", "blanks": list(words)}

@@ -11,9 +11,9 @@ from estate.crop import total_crop
 from estate.roster import TAPPED
 from layers.errors import SettingError
 from reports.charts import DECISION_WORDS, crop_by_month
+from reports.decision_words import share_words, what_to_do
 from reports.plan_view import PlanView
 from reports.sheets import parts
-from reports.sheets.opening import share_words, what_to_do
 from reports.sheets.parts import Cell, Column, Part
 from reports.sheets.phrases import foot
 from reports.sheets.report import write_report
@@ -109,11 +109,7 @@ def _blocks(plan: PlanView, blocks: pd.DataFrame, words: Words) -> Part:
                 if judged is None
                 else share_words(judged["ready_share"], judged["low"], judged["high"], words),
                 "–" if judged is None else parts.bold(words.say(DECISION_WORDS[judged.decision])),
-                "–"
-                if judged is None
-                else what_to_do(
-                    judged["decision"], judged["wait_until"], judged["more_to_measure"], words
-                ),
+                "–" if judged is None else what_to_do(judged, words),
             ]
         )
     say = words.say

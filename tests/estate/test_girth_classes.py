@@ -103,6 +103,12 @@ def test_in_a_block_in_tapping_or_about_to_be_opened_the_likelier_side_decides()
     opening = one("usual", 46.0, source="estimated", se=5.0, opening=["usual"])
     assert opening["class"] == "ready"
     assert "tape it when marking" in opening["reason"]
+    small = one("usual", 42.0, source="estimated", se=5.0, opening=["usual"])
+    assert small["class"] == "near-ready"
+    assert small["reason"].endswith("tape it when marking, it may qualify")
+    assert (
+        "marking" not in one("usual", 30.0, source="estimated", se=5.0, opening=["usual"])["reason"]
+    )
 
 
 def test_a_block_of_unknown_age_goes_by_girth_alone():

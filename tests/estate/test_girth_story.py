@@ -86,6 +86,60 @@ def test_the_girth_surface_goes_out_as_a_raster_with_both_bands(young, tmp_path)
         read = file.read(1)
         x, y = young.trees.geometry.x[100], young.trees.geometry.y[100]
         assert np.isfinite(read[file.index(x, y)])
+        far = young.trees.geometry.x.max() + 5.9
+        assert file.bounds.right >= far
+        assert file.tags(2)["unit"] == "cm"
+    girth, transform = raster.of_block("B1")
+    assert girth.shape == raster.shape
+    assert transform == raster.transform
+
+
+def test_the_surface_of_far_apart_holdings_takes_no_room_between_them(tmp_path):
+    import rasterio
+
+    near, far = (
+        stand(np.random.default_rng(n), rows=6, trees_a_row=8, block_id=f"B{n}", x0=30_000.0 * n)
+        for n in (0, 1)
+    )
+    trees = pd.concat([near.trees, far.trees], ignore_index=True)
+    measured = tape(near, near.trees["tree_id"][::3], np.random.default_rng(1))
+    raster = estate.girth.girth_surface(trees, measured, "2026-01-20")
+    # Nothing was taped in the far block: it has no surface.
+    assert set(raster.block_id) == {"B0"}
+    both = pd.concat(
+        [measured, tape(far, far.trees["tree_id"][::3], np.random.default_rng(2))],
+        ignore_index=True,
+    )
+    raster = estate.girth.girth_surface(trees, both, "2026-01-20")
+    estate.girth.write_girth_raster(raster, tmp_path / "girth.tif")
+    assert raster.shape[1] > 9_000
+    assert len(raster.row) < 1_500
+    assert (tmp_path / "girth.tif").stat().st_size < 60_000
+    with rasterio.open(tmp_path / "girth.tif") as file:
+        read = file.read(1)
+        assert np.isfinite(read).sum() == len(raster.row)
+        for one in (near.trees, far.trees):
+            standing = one[one["status"] == "standing"].iloc[5]
+            assert np.isfinite(read[file.index(standing.geometry.x, standing.geometry.y)])
+
+
+def test_a_surface_of_nothing_taped_is_empty():
+    young = stand(np.random.default_rng(5), rows=4, trees_a_row=5)
+    nothing = tape(young, [], np.random.default_rng(1))
+    raster = estate.girth.girth_surface(young.trees, nothing, "2026-01-20", blocks=young.blocks)
+    assert raster.shape == (0, 0)
+    assert raster.of_block("B1")[0].size == 0
+
+
+def test_the_curve_of_a_block_passes_through_its_tapes(young):
+    measured = tape(young, young.trees["tree_id"][::10], np.random.default_rng(6))
     curve = estate.girth.growth_curve(young.trees, measured, young.blocks, "2026-01-20")
     assert (curve["low_cm"] <= curve["girth_cm"]).all()
     assert curve.groupby("block_id")["girth_cm"].apply(lambda g: g.is_monotonic_increasing).all()
+    tapes = estate.girth.growth_tapes(young.trees, measured, young.blocks)
+    assert len(tapes) == len(measured)
+    age = tapes["age_years"].iloc[0]
+    middle = np.interp(age, curve["age_years"], curve["girth_cm"])
+    assert middle == pytest.approx(tapes["girth_cm"].mean(), rel=0.01)
+    low, high = (np.interp(age, curve["age_years"], curve[n]) for n in ("low_cm", "high_cm"))
+    assert 0.8 < tapes["girth_cm"].between(low, high).mean() < 0.99

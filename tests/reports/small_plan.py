@@ -10,6 +10,7 @@ import shapely
 from affine import Affine
 from pyproj import CRS
 
+from estate.girth import GirthRaster
 from estate.standards import OpeningStandard, standard_named
 from layers.contract import Layers
 from layers.terrain import Terrain
@@ -32,6 +33,9 @@ class SmallPlan:
     girths: pd.DataFrame
     classes: pd.DataFrame
     readiness: pd.DataFrame
+    girth_raster: GirthRaster
+    growth_curves: pd.DataFrame
+    growth_tapes: pd.DataFrame
     rose: pd.DataFrame
     facing: pd.DataFrame
     panels: pd.DataFrame
@@ -82,6 +86,9 @@ def small_plan(*, blocks=2, rows=15, trees_a_row=20, seed=7):
         girths=girths,
         classes=classes,
         readiness=readiness_frame(frame, classes, girths),
+        girth_raster=raster_of(frame, girths),
+        growth_curves=growth_frame(block_frame, girths, frame),
+        growth_tapes=tapes_frame(block_frame, girths, frame),
         rose=rose,
         facing=facing,
         panels=panel_frame(frame, girths, classes),
@@ -385,12 +392,80 @@ def readiness_frame(trees, classes, girths):
                     "wait": "fewer than 70 % of standing trees qualify",
                 }
             ),
-            "wait_until": pd.Series(
-                [pd.Timestamp("2026-11-01") if word == "wait" else pd.NaT for word in decision]
-            ),
+            "chance": np.where(decision == "open", 0.99, 0.4),
+            **{
+                name: pd.Series(
+                    [pd.Timestamp(day) if word == "wait" else pd.NaT for word in decision]
+                )
+                for name, day in (
+                    ("likely_from", "2026-07-02"),
+                    ("wait_until", "2026-11-02"),
+                    ("sure_if_taped", "2026-09-02"),
+                )
+            },
             "more_to_measure": np.where(decision == "measure more", 40, 0),
         }
     )
+
+
+def raster_of(trees, girths):
+    """Cells of three metres, each with the mean girth of the trees in it."""
+    known = trees.merge(girths, on="tree_id").dropna(subset=["girth_cm"])
+    cells = pd.DataFrame(
+        {
+            "row": np.floor(-known.geometry.y / 3.0).astype(int),
+            "column": np.floor(known.geometry.x / 3.0).astype(int),
+            "block_id": known["block_id"],
+            "girth_cm": known["girth_cm"],
+        }
+    ).drop_duplicates(["row", "column"])
+    row, column = cells["row"].to_numpy(), cells["column"].to_numpy()
+    return GirthRaster(
+        row=row - row.min(),
+        column=column - column.min(),
+        block_id=cells["block_id"].to_numpy(object),
+        girth_cm=cells["girth_cm"].to_numpy(float),
+        se_cm=np.full(len(cells), 3.0),
+        shape=(int(np.ptp(row)) + 1, int(np.ptp(column)) + 1),
+        transform=Affine.scale(3.0, -3.0) @ Affine.translation(int(column.min()), int(row.min())),
+        crs=CRS_HERE,
+    )
+
+
+def block_means(blocks, girths, trees):
+    known = girths.merge(trees[["tree_id", "block_id"]], on="tree_id")
+    means = known.groupby("block_id")["girth_cm"].mean()
+    ages = [(ON - planted).days / 365.25 for planted in blocks["planted_on"]]
+    return [(key, means[key], age) for key, age in zip(blocks["block_id"], ages, strict=True)]
+
+
+def growth_frame(blocks, girths, trees):
+    """Girth in proportion to age, with a fifth either way."""
+    curves = []
+    for key, mean, age in block_means(blocks, girths, trees):
+        steps = np.arange(0.25, age + 3.0, 0.25)
+        girth = mean * steps / age
+        curves.append(
+            pd.DataFrame(
+                {
+                    "block_id": key,
+                    "age_years": steps,
+                    "girth_cm": girth,
+                    "low_cm": 0.8 * girth,
+                    "high_cm": 1.2 * girth,
+                    "part": np.where(steps > age, "ahead", "before"),
+                }
+            )
+        )
+    return pd.concat(curves, ignore_index=True)
+
+
+def tapes_frame(blocks, girths, trees):
+    known = girths[girths["girth_source"].eq("measured")].dropna(subset=["girth_cm"])
+    tapes = known.merge(trees[["tree_id", "block_id"]], on="tree_id")
+    ages = {key: age for key, _, age in block_means(blocks, girths, trees)}
+    tapes = tapes.assign(age_years=tapes["block_id"].map(ages))
+    return tapes[["block_id", "tree_id", "age_years", "girth_cm"]]
 
 
 def to_tape_frame(trees):

@@ -1,0 +1,137 @@
+"""What a block's decision says to a manager: shares, dates and what to do, in their language."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import pandas as pd
+
+from estate.girth.outlook import FIRST_SAMPLE
+from reports.charts import DECISION_WORDS
+from reports.words import Words
+
+
+def share_words(share: float, low: float, high: float, words: Words) -> str:
+    """Write a share with its interval in per cent; a dash where nothing is known."""
+    if pd.isna(share):
+        return "–"
+    numbers = [words.number(100 * part) for part in (share, low, high)]
+    return f"{numbers[0]} ({numbers[1]}–{numbers[2]})"
+
+
+def what_to_do(block: pd.Series, words: Words) -> str:
+    """Write what a block's decision asks of the manager, and when to open it.
+
+    Parameters
+    ----------
+    block
+        Of `readiness`: decision, likely_from, wait_until, sure_if_taped, more_to_measure.
+    words
+        The language.
+    """
+    decision = block["decision"]
+    if decision == "open":
+        return words.say("Mark and open.")
+    if decision == "in tapping":
+        return words.say("Goes on being tapped.")
+    if decision == "measure more":
+        more = 0 if pd.isna(block["more_to_measure"]) else int(block["more_to_measure"])
+        asked = words.count("Tape {number} more tree.", "Tape {number} more trees.", more)
+        return " ".join([asked, *_sure_untaped(block, words)])
+    if pd.isna(block["wait_until"]) and pd.isna(block["likely_from"]):
+        return words.say("Wait, and measure again next year.")
+    if pd.isna(block["likely_from"]):
+        return words.say("Look again on {day}.", day=_day(block["wait_until"], words))
+    told = [words.say("Likely from {day}.", day=_month(block["likely_from"], words))]
+    told += _sure_untaped(block, words)
+    if pd.notna(block["sure_if_taped"]):
+        told.append(
+            words.count(
+                "Sure from {day} once {number} more tree is taped.",
+                "Sure from {day} once {number} more trees are taped.",
+                FIRST_SAMPLE,
+                day=_month(block["sure_if_taped"], words),
+            )
+        )
+    return " ".join(told)
+
+
+def _sure_untaped(block: pd.Series, words: Words) -> list[str]:
+    if pd.isna(block["wait_until"]):
+        return []
+    return [words.say("Sure from {day} without taping.", day=_month(block["wait_until"], words))]
+
+
+def decision_table(
+    readiness: pd.DataFrame, blocks: gpd.GeoDataFrame, members: dict[str, str], words: Words
+) -> pd.DataFrame:
+    """Give the decisions on a cooperative's blocks as a table to read, in words and whole figures.
+
+    The same figures for a program, unrounded, stand in the table of blocks.
+
+    Parameters
+    ----------
+    readiness
+        A row a block, in the order wanted.
+    blocks
+        block_id; area_ha and planted_on where known.
+    members
+        Each block's member.
+    words
+        The language of headings and words.
+
+    Returns
+    -------
+    DataFrame
+        One row a block; every cell is text or a whole number, empty where nothing is known.
+    """
+    say = words.say
+    own = blocks.set_index("block_id").reindex(readiness["block_id"])
+    planted = pd.to_datetime(own["planted_on"]) if "planted_on" in own else None
+    columns: dict[str, object] = {
+        say("Block"): readiness["block_id"].astype("str").to_numpy(),
+        say("Member"): [members.get(str(block), "") for block in readiness["block_id"]],
+        say("Planted"): "" if planted is None else _iso(planted),
+        say("Decision"): [say(DECISION_WORDS[decision]) for decision in readiness["decision"]],
+    }
+    for name, share in (
+        (say("Ready, %"), readiness["ready_share"]),
+        (say("Low, %"), readiness["low"].where(readiness["ready_share"].notna())),
+        (say("High, %"), readiness["high"].where(readiness["ready_share"].notna())),
+        (say("Sure that enough are ready, %"), readiness["chance"]),
+    ):
+        columns[name] = _per_cent(share)
+    columns |= {
+        say("Measured"): readiness["measured"].to_numpy(),
+        say("Standing"): readiness["standing"].to_numpy(),
+        say("Likely from"): _iso(readiness["likely_from"]),
+        say("Sure from"): _iso(readiness["wait_until"]),
+        say("Sure from, if more is taped"): _iso(readiness["sure_if_taped"]),
+        say("Trees to tape"): readiness["more_to_measure"].fillna(0).astype(int).to_numpy(),
+        say("What to do"): [what_to_do(block, words) for _, block in readiness.iterrows()],
+    }
+    return pd.DataFrame(columns)
+
+
+def _per_cent(share: pd.Series) -> list[str]:
+    """Give whole per cents; what isn't all or nothing never reads as 100 or 0."""
+    return [
+        ""
+        if pd.isna(part)
+        else f"{part:.0%}".rstrip("%")
+        if part in (0.0, 1.0)
+        else str(min(max(round(100 * part), 1), 99))
+        for part in share
+    ]
+
+
+def _iso(days: pd.Series) -> list[str]:
+    """Give days as spreadsheets know them, empty where there is none."""
+    return ["" if pd.isna(day) else pd.Timestamp(day).date().isoformat() for day in days]
+
+
+def _day(day: object, words: Words) -> str:
+    return words.date(pd.Timestamp(day).date())  # type: ignore[arg-type]
+
+
+def _month(day: object, words: Words) -> str:
+    return words.month(pd.Timestamp(day).date(), year=True)  # type: ignore[arg-type]
