@@ -29,6 +29,7 @@ from estate.panels import (
     life_plans,
 )
 from estate.plan_settings import PlanSettings
+from estate.reasons import BLOCK
 from estate.roster import (
     RoundSettings,
     assign_beats,
@@ -363,7 +364,7 @@ def with_decisions(readiness: pd.DataFrame, decided: dict[str, str]) -> pd.DataF
         manager opened the block, ``wait`` where the manager keeps it closed; `reason` says so.
     """
     word = readiness["block_id"].map(decided)
-    said = word.map({"open": "opened by the manager", "closed": "kept closed by the manager"})
+    said = word.map({name: BLOCK[name] for name in ("open", "closed")})
     told = said + "; " + readiness["reason"].astype("str")
     return readiness.assign(
         advice=readiness["decision"],

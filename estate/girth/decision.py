@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 from scipy.stats import t as student
 
+from estate.reasons import BLOCK
 from estate.standards import OpeningStandard
 from layers.errors import SettingError
 
@@ -133,10 +134,8 @@ def decide(
         share, needed=needed, confidence=rule.confidence, on=on, wait_years=wait_years
     )
     if wait_years > 0.0:
-        reason = (
-            f"{_told(share, needed)}; the block is {age:.1f} years old, "
-            f"not opened before {standard.first_year:g}"
-        )
+        young = BLOCK["too young"].format(age=age, first=standard.first_year)
+        reason = f"{_told(share, needed)}; {young}"
         return {"decision": "wait", "reason": reason, "wait_until": until, "more_to_measure": 0}
     if not np.isfinite(share.ready_share):
         more = min(_FIRST_SAMPLE, share.standing - share.measured)
@@ -147,16 +146,16 @@ def decide(
             "more_to_measure": more,
         }
     chance = chance_reached(share, needed)
-    reason = f"{_told(share, needed)}; {_percent(chance)} sure that it is reached"
+    reason = f"{_told(share, needed)}; {_sure(chance)}"
     if chance >= rule.confidence:
         return {"decision": "open", "reason": reason, **nothing}
     if chance <= 1.0 - rule.confidence:
         return {"decision": "wait", "reason": reason, "wait_until": until, "more_to_measure": 0}
     more = more_to_measure(share, needed=needed, confidence=rule.confidence)
-    growth = f", or wait until {until:%B %Y}" if pd.notna(until) else ""
+    tape = BLOCK["tape or wait" if pd.notna(until) else "tape"].format(more=more, until=until)
     return {
         "decision": "measure more",
-        "reason": f"{reason}; tape {more} more{growth}",
+        "reason": f"{reason}; {tape}",
         "wait_until": until,
         "more_to_measure": more,
     }
@@ -168,20 +167,27 @@ def chance_reached(share: BlockShare, needed: float) -> float:
     return float(student.sf((needed - share.ready_share) / spread, share.freedom))
 
 
-def _percent(share: float) -> str:
-    return "less than 1 %" if share < 0.01 else f"{min(int(100.0 * share), 99)} %"
+def _sure(chance: float) -> str:
+    if chance < 0.01:
+        return BLOCK["hardly sure"]
+    return BLOCK["sure"].format(sure=min(int(100.0 * chance), 99))
 
 
 def _told(share: BlockShare, needed: float) -> str:
     if not np.isfinite(share.ready_share):
-        return f"{share.measured} of {share.standing} trees taped"
-    thick = float(share.passed[0])
-    bark = f"; bark thick enough on {100.0 * thick:.0f} % of the big ones" if thick < 1.0 else ""
-    return (
-        f"{100.0 * share.ready_share:.0f} % of {share.standing} trees qualify "
-        f"({100.0 * share.low:.0f} to {100.0 * share.high:.0f} %, from {share.measured} taped); "
-        f"{100.0 * needed:.0f} % needed{bark}"
+        return BLOCK["taped"].format(measured=share.measured, standing=share.standing)
+    found = BLOCK["share"].format(
+        share=100.0 * share.ready_share,
+        low=100.0 * share.low,
+        high=100.0 * share.high,
+        measured=share.measured,
+        standing=share.standing,
     )
+    told = [found, BLOCK["needed"].format(needed=100.0 * needed)]
+    thick = float(share.passed[0])
+    if thick < 1.0:
+        told.append(BLOCK["thick bark"].format(thick=100.0 * thick))
+    return "; ".join(told)
 
 
 def more_to_measure(share: BlockShare, *, needed: float, confidence: float) -> int:
