@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import fields, replace
+from datetime import date
 from string import Formatter
 
 import pandas as pd
@@ -64,7 +65,7 @@ def filled(draw, message):
         if not name:
             continue
         if form.startswith("%"):
-            values[name] = draw(st.dates())
+            values[name] = draw(st.dates(min_value=date(1990, 1, 1)))
         elif form == "d":
             values[name] = draw(st.integers(0, 100_000))
         elif form:
