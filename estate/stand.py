@@ -23,6 +23,7 @@ from estate.girth import (
     taped_trees,
 )
 from estate.plan_settings import PlanSettings
+from estate.reasons import BLOCK
 from layers.contract import Layers
 from layers.matching import field_list
 from layers.matching.rounds import match_rounds
@@ -161,7 +162,7 @@ def with_decisions(readiness: pd.DataFrame, decided: dict[str, str]) -> pd.DataF
         manager opened the block, ``wait`` where the manager keeps it closed; `reason` says so.
     """
     word = readiness["block_id"].map(decided)
-    said = word.map({"open": "opened by the manager", "closed": "kept closed by the manager"})
+    said = word.map({name: BLOCK[name] for name in ("open", "closed")})
     told = said + "; " + readiness["reason"].astype("str")
     return readiness.assign(
         advice=readiness["decision"],

@@ -16,7 +16,7 @@ from estate.girth.bark import girth_for_bark_cm, latest_bark_mm
 from estate.girth.growth import GrowthModel, fit_growth
 from estate.girth.ready_date import ready_years
 from estate.girth.taper import standard_height_cm
-from estate.girth.words import number_words
+from estate.reasons import TREE, said_each
 from estate.standards import OpeningStandard
 from layers.errors import SettingError
 
@@ -243,34 +243,13 @@ def _reasons(
     facts: pd.DataFrame, choice: NDArray[np.object_], standard: OpeningStandard
 ) -> NDArray[np.object_]:
     """Give each class its reason, as a grower would say it."""
-    at = " at " + number_words(facts["height_cm"], 0) + " cm"
-    needs = " (needs " + number_words(facts["needs_cm"], 0) + " cm)"
-    how = (
-        facts["girth_source"]
-        .map(
-            {
-                "measured": "girth ",
-                "projected": "girth grown on to ",
-                "estimated": "not taped; estimated ",
-            }
-        )
-        .fillna("")
-    )
-    size = how + number_words(facts["girth_cm"], 1) + " cm"
-    error = " ± " + number_words(facts["se_cm"], 1) + " cm"
-    girth = size + np.where(facts["girth_source"].eq("estimated"), error, "") + at + needs
-    girth = girth.where(facts["girth_cm"].notna(), "no girth known")
-    bark = "; bark " + number_words(facts["bark_mm"], 1) + " mm"
-    if standard.bark_mm is not None:
-        bark += np.where(facts["bark_thin"], f" (needs {standard.bark_mm:g} mm)", "")
-    bark = bark.where(facts["bark_mm"].notna(), "")
-    age = number_words(facts["age"], 1)
+    girth = _girth(facts)
+    age, row = facts["age"], facts.index
     young = np.where(
         facts["first_wait_years"] > 0.0,
-        "; block is " + age + f" years old, not opened before {standard.first_year or 0:g}",
+        "; " + said_each(TREE["too young"], row, age=age, first=standard.first_year or 0.0),
         "",
     )
-    old = "; block is " + age + f" years old, past {standard.mature_year:g}: tapped upward"
     # Who marks an opened block stands before the tree anyway, and the estimate may be wrong.
     may_qualify = ~facts["taped"] & facts["opening"] & (facts["chance"] > _HARDLY)
     tail = np.select(
@@ -281,19 +260,38 @@ def _reasons(
             may_qualify & np.isin(choice, ("near-ready", "immature")) & (young == ""),
         ],
         [
-            old,
-            "; tape it before deciding",
-            "; tape it when marking",
-            "; tape it when marking, it may qualify",
+            "; " + said_each(TREE["mature"], row, age=age, mature=standard.mature_year),
+            "; " + TREE["tape first"],
+            "; " + TREE["tape at marking"],
+            "; " + TREE["may qualify"],
         ],
         young,
     )
-    living = girth + bark + tail
-    place = facts["status"].map(
-        {
-            "vacant": "no tree stands here",
-            "dead": "the tree is dead",
-            "dry": "the tree is dry: rested, not tapped",
-        }
-    )
+    living = girth + _bark(facts, standard) + tail
+    place = facts["status"].map({name: TREE[name] for name in ("vacant", "dead", "dry")})
     return np.where(facts["status"] == "standing", living, place).astype(object)
+
+
+def _girth(facts: pd.DataFrame) -> pd.Series:
+    """Say each tree's girth and how it is known."""
+    values = {
+        "girth": facts["girth_cm"],
+        "error": facts["se_cm"],
+        "height": facts["height_cm"],
+        "needs": facts["needs_cm"],
+    }
+    told = pd.Series(TREE["no girth"], index=facts.index, dtype=object)
+    for source in ("measured", "projected", "estimated"):
+        known = facts["girth_source"].eq(source) & facts["girth_cm"].notna()
+        told = told.mask(known, said_each(TREE[source], facts.index, **values))
+    return told
+
+
+def _bark(facts: pd.DataFrame, standard: OpeningStandard) -> pd.Series:
+    """Say each tree's bark where it was measured, after a semicolon; empty elsewhere."""
+    thick, row = facts["bark_mm"], facts.index
+    told = "; " + said_each(TREE["bark"], row, bark=thick)
+    if standard.bark_mm is not None:
+        thin = said_each(TREE["thin bark"], row, bark=thick, needs=standard.bark_mm)
+        told = told.mask(facts["bark_thin"].astype(bool), "; " + thin)
+    return told.where(thick.notna(), "")

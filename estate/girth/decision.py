@@ -10,6 +10,7 @@ from scipy.stats import t as student
 
 from estate.girth.block_share import BlockShare
 from estate.girth.outlook import FIRST_SAMPLE, opening_dates
+from estate.reasons import BLOCK
 from estate.standards import OpeningStandard
 from layers.errors import SettingError
 
@@ -87,13 +88,13 @@ def decide(
         share, needed=needed, confidence=rule.confidence, on=on, wait_years=wait_years
     )
     if wait_years > 0.0:
-        young = f"; the block is {age:.1f} years old, not opened before {standard.first_year:g}"
-        reason = _told(share, needed) + young + _dates_told(dates)
+        young = BLOCK["too young"].format(age=age, first=standard.first_year)
+        reason = f"{_told(share, needed)}; {young}{_dates_told(dates)}"
         return verdict | dates | {"decision": "wait", "reason": reason}
     if not np.isfinite(chance):
         more = min(FIRST_SAMPLE, share.standing - share.measured)
         return verdict | {"decision": "measure more", "more_to_measure": more}
-    reason = f"{_told(share, needed)}; {_sure(chance)} sure that it is reached"
+    reason = f"{_told(share, needed)}; {_sure(chance)}"
     if chance >= rule.confidence:
         return verdict | {"decision": "open", "reason": reason}
     if chance <= 1.0 - rule.confidence:
@@ -101,13 +102,13 @@ def decide(
         return verdict | dates | {"decision": "wait", "reason": reason}
     more = more_to_measure(share, needed=needed, confidence=rule.confidence)
     until = dates["wait_until"]
-    growth = f", or wait until {until:%B %Y}" if pd.notna(until) else ""
+    tape = BLOCK["tape or wait" if pd.notna(until) else "tape"].format(more=more, until=until)
     return (
         verdict
         | dates
         | {
             "decision": "measure more",
-            "reason": f"{reason}; tape {more} more{growth}",
+            "reason": f"{reason}; {tape}",
             "sure_if_taped": pd.NaT,
             "more_to_measure": more,
         }
@@ -119,11 +120,10 @@ def _dates_told(dates: dict[str, pd.Timestamp]) -> str:
     likely, sure, taped = (dates[n] for n in ("likely_from", "wait_until", "sure_if_taped"))
     if pd.isna(likely):
         return ""
-    said = f"; likely from {likely:%B %Y}"
-    said += f", sure from {sure:%B %Y}" if pd.notna(sure) else ", not sure within ten years"
-    if pd.notna(taped):
-        said += f" (from {taped:%B %Y} if {FIRST_SAMPLE} more trees are taped)"
-    return said
+    said = BLOCK["likely"].format(likely=likely)
+    later = BLOCK["sure from" if pd.notna(sure) else "never sure"].format(sure=sure)
+    more = BLOCK["sure if taped"].format(taped=taped, more=FIRST_SAMPLE) if pd.notna(taped) else ""
+    return f"; {said}, {later} {more}".rstrip()
 
 
 def chance_reached(share: BlockShare, needed: float) -> float:
@@ -136,7 +136,9 @@ def chance_reached(share: BlockShare, needed: float) -> float:
 
 
 def _sure(chance: float) -> str:
-    return "less than 1 %" if chance < 0.01 else f"{min(int(100.0 * chance), 99)} %"
+    if chance < 0.01:
+        return BLOCK["hardly sure"]
+    return BLOCK["sure"].format(sure=min(int(100.0 * chance), 99))
 
 
 def _percent(share: float) -> str:
@@ -149,14 +151,19 @@ def _percent(share: float) -> str:
 
 def _told(share: BlockShare, needed: float) -> str:
     if not np.isfinite(share.ready_share):
-        return f"{share.measured} of {share.standing} trees taped"
-    thick = float(share.passed[0])
-    bark = f"; bark thick enough on {_percent(thick)} % of the big ones" if thick < 1.0 else ""
-    return (
-        f"{_percent(share.ready_share)} % of {share.standing} trees qualify "
-        f"({_percent(share.low)} to {_percent(share.high)} %, from {share.measured} taped); "
-        f"{_percent(needed)} % needed{bark}"
+        return BLOCK["taped"].format(measured=share.measured, standing=share.standing)
+    found = BLOCK["share"].format(
+        share=_percent(share.ready_share),
+        low=_percent(share.low),
+        high=_percent(share.high),
+        measured=share.measured,
+        standing=share.standing,
     )
+    told = [found, BLOCK["needed"].format(needed=_percent(needed))]
+    thick = float(share.passed[0])
+    if thick < 1.0:
+        told.append(BLOCK["thick bark"].format(thick=_percent(thick)))
+    return "; ".join(told)
 
 
 def more_to_measure(share: BlockShare, *, needed: float, confidence: float) -> int:

@@ -7,6 +7,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
+from estate.reasons import BEAT
+
 HIGH_KNIFE = "high|upward"
 
 
@@ -111,11 +113,7 @@ def assign_beats(
     ids = tappers["tapper_id"].tolist()
     needs = beats["needs_high_knife"].to_numpy(dtype=bool)
     why = [
-        "nearest fair choice"
-        if b in chosen
-        else "no tapper trained for the high knife is left"
-        if needs[b]
-        else "no tapper is left"
+        BEAT["fair"] if b in chosen else BEAT["no high knife"] if needs[b] else BEAT["nobody"]
         for b in range(len(beats))
     ]
     return pd.DataFrame(

@@ -6,11 +6,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from estate.reasons import BEAT
 from estate.roster.crews import assign_beats, can_tap
 from layers.errors import Fault
 from layers.key_list import split_keys
 
-GIVEN = "given by the manager"
+GIVEN = BEAT["given"]
 
 
 def beat_blocks(task_sums: pd.DataFrame) -> dict[str, frozenset[str]]:

@@ -8,26 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from estate.figures import Figure
+from estate.reasons import FACES, POINTS
 from estate.sun.choice import NORTH_SOUTH_DEG, SAME_WAY_DEG, Choice, apart_deg
 
-_POINTS = (
-    "north",
-    "north-northeast",
-    "northeast",
-    "east-northeast",
-    "east",
-    "east-southeast",
-    "southeast",
-    "south-southeast",
-    "south",
-    "south-southwest",
-    "southwest",
-    "west-southwest",
-    "west",
-    "west-northwest",
-    "northwest",
-    "north-northwest",
-)
+_POINTS = tuple(POINTS.values())
 _SEEN_DEG = 45.0
 _SMALL_TURN_DEG = 22.5
 _WIDE_DEG = 120.0
@@ -84,7 +68,7 @@ def pair_words(first_deg: float, second_deg: float) -> str:
     >>> pair_words(0.0, 180.0)
     'north and south'
     """
-    return f"{compass_point(first_deg)} and {compass_point(second_deg)}"
+    return FACES["pair"].format(first=compass_point(first_deg), second=compass_point(second_deg))
 
 
 def facing_words(choice: Choice, setting: Setting, figures: Mapping[str, Figure]) -> str:
@@ -115,14 +99,10 @@ def basis_words(choice: Choice, setting: Setting) -> str:
     return " ".join(part for part in parts if part)
 
 
-def _percent(share: float) -> str:
-    return f"{100.0 * share:.0f} %"
-
-
 def _more(share: float) -> str:
     if abs(share) < _HALF_PERCENT:
-        return "as much sun"
-    return f"{_percent(abs(share))} {'more' if share > 0.0 else 'less'} sun"
+        return FACES["as much"]
+    return FACES["more" if share > 0.0 else "less"].format(share=100.0 * abs(share))
 
 
 def _same(one_deg: float, other_deg: float) -> bool:
@@ -132,44 +112,24 @@ def _same(one_deg: float, other_deg: float) -> bool:
 def _found(choice: Choice) -> str:
     faces = pair_words(choice.first_deg, choice.second_deg)
     best = pair_words(choice.best_deg, choice.best_deg + 180.0)
-    doubt = _percent(choice.best_uncertainty_share)
+    saved, doubt = 100.0 * choice.best_share_saved, 100.0 * choice.best_uncertainty_share
     if choice.turned_from_weather:
-        return (
-            f"Face {faces}: it turns the panels out of the rain and wind, and the sun can't tell "
-            "it from north and south."
-        )
+        return FACES["from weather"].format(faces=faces)
     if not _same(choice.first_deg, NORTH_SOUTH_DEG):
-        return (
-            f"Face {faces}: in the scorching hours it takes {_percent(choice.best_share_saved)} "
-            f"less sun than north and south, give or take {doubt}."
-        )
+        return FACES["turned"].format(faces=faces, saved=saved, doubt=doubt)
     if _same(choice.best_deg, NORTH_SOUTH_DEG):
-        return (
-            f"Face {faces}, as common practice has it: no other pair takes less scorching sun here."
-        )
-    return (
-        f"Face {faces}, as common practice has it: {best} would take "
-        f"{_percent(choice.best_share_saved)} less scorching sun (give or take {doubt}), too "
-        "little to turn for."
-    )
+        return FACES["usual"].format(faces=faces)
+    return FACES["usual, not best"].format(faces=faces, best=best, saved=saved, doubt=doubt)
 
 
 def _shade(setting: Setting) -> str:
     if setting.in_the_open:
         return ""
-    return (
-        f"At {setting.age_years:.0f} years the crowns and hills let {_percent(setting.beam_share)} "
-        "of the sun's beam through to the bark."
-    )
+    return FACES["shade"].format(age=setting.age_years, share=100.0 * setting.beam_share)
 
 
 def _wide(setting: Setting) -> str:
-    if setting.arc_deg <= _WIDE_DEG:
-        return ""
-    return (
-        f"A panel goes {setting.arc_deg:.0f} degrees round the trunk, so a pair covers most of it "
-        "whichever way it faces."
-    )
+    return FACES["wide"].format(arc=setting.arc_deg) if setting.arc_deg > _WIDE_DEG else ""
 
 
 def _against_walking_side(choice: Choice) -> str:
@@ -177,16 +137,14 @@ def _against_walking_side(choice: Choice) -> str:
         return ""
     walking = pair_words(choice.walking_side_deg, choice.walking_side_deg + 180.0)
     if _same(choice.walking_side_deg, choice.first_deg):
-        return f"It is the walking side too ({walking}), so it costs no more walking or checking."
-    doubt = _percent(choice.uncertainty_share)
-    words = (
-        f"Facing the walking side ({walking}) takes {_more(choice.walking_side_share_lost)} in the "
-        f"scorching hours (give or take {doubt}) and "
-        f"{_more(_lost(choice.flow_share_saved))} while latex flows"
+        return FACES["walking side"].format(walking=walking)
+    message = "against walking side" if choice.told_apart else "as good as walking side"
+    return FACES[message].format(
+        walking=walking,
+        sun=_more(choice.walking_side_share_lost),
+        doubt=100.0 * choice.uncertainty_share,
+        flow=_more(_lost(choice.flow_share_saved)),
     )
-    if choice.told_apart:
-        return words + "."
-    return words + ": too small a difference to be sure of, so the easier work may decide."
 
 
 def _lost(saved: float) -> float:
@@ -198,15 +156,15 @@ def _against_planting_line(choice: Choice) -> str:
     lost = choice.planting_line_share_lost
     if np.isnan(lost) or _same(choice.walking_side_deg + 90.0, choice.first_deg):
         return ""
-    return f"Facing along the planting line takes {_more(lost)}."
+    return FACES["planting line"].format(sun=_more(lost))
 
 
 def _first_panel(choice: Choice) -> str:
     if not choice.first_told_apart:
         return ""
     one, other = compass_point(choice.first_deg), compass_point(choice.second_deg)
-    less = _percent(choice.first_face_share_saved)
-    return f"Open the {one} panel first: it takes {less} less scorching sun than the {other} one."
+    less = 100.0 * choice.first_face_share_saved
+    return FACES["first"].format(one=one, less=less, other=other)
 
 
 def _work(choice: Choice, figures: Mapping[str, Figure]) -> str:
@@ -216,39 +174,34 @@ def _work(choice: Choice, figures: Mapping[str, Figure]) -> str:
     round_m = 2.0 * figures["standing_reach"].value * np.radians(turned)
     trees = figures["task_trees"].value
     minutes = round_m * trees / figures["walking_speed"].value / 60.0
-    seen = (
-        "a checker still sees the cuts from between the rows"
-        if turned <= _SEEN_DEG
-        else "a checker has to step in at each tree to see the cut"
-    )
-    return (
-        f"Facing {pair_words(choice.first_deg, choice.second_deg)} instead costs about "
-        f"{round_m:.1f} m more walking a tree ({minutes:.0f} min in a task of {trees:.0f} trees), "
-        f"and {seen}."
+    return FACES["work"].format(
+        faces=pair_words(choice.first_deg, choice.second_deg),
+        walk=round_m,
+        minutes=minutes,
+        trees=trees,
+        seen=FACES["seen" if turned <= _SEEN_DEG else "unseen"],
     )
 
 
 def _slope(setting: Setting, figures: Mapping[str, Figure]) -> str:
     if not setting.slope_percent > figures["contour_slope"].value:
         return ""
-    return (
-        f"The ground rises {setting.slope_percent:.0f} % to the "
-        f"{compass_point(setting.uphill_deg)}; contour rows are often faced uphill: where the "
-        "foothold is poor, let the safe stand decide, not the sun."
+    return FACES["slope"].format(
+        slope=setting.slope_percent, uphill=compass_point(setting.uphill_deg)
     )
 
 
 def _unknown(setting: Setting) -> str:
     lacks = []
     if setting.in_the_open:
-        lacks.append("rows, row gap or planting date (reckoned without crowns)")
+        lacks.append(FACES["no crowns"])
     if not setting.hills:
-        lacks.append("elevation (level skyline)")
+        lacks.append(FACES["no hills"])
     if not setting.clouds:
-        lacks.append("cloud table (clear sky)")
+        lacks.append(FACES["no clouds"])
     if setting.full_leaf and not setting.in_the_open:
-        lacks.append("wintering (full leaf all year)")
-    words = [f"Not given: {', '.join(lacks)}."] if lacks else []
+        lacks.append(FACES["full leaf"])
+    words = [FACES["lacks"].format(lacks=", ".join(lacks))] if lacks else []
     if setting.straightness < _WINDING:
-        words.append("The rows wind, so the walking side is their mean.")
+        words.append(FACES["winding"])
     return " ".join(words)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -13,20 +12,18 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from reports.drawings.obstacle_lines import obstacle_shapes
+from reports.drawings.paper_frame import PaperFrame, frame_round, spots_of
+from reports.drawings.place_marks import mark_places
 from reports.drawings.placing import LabelSheet
-from reports.drawings.scales import round_scale
 from reports.drawings.strokes import Area, Disc, Drawing, Label, Shape, Spot, Stroke, Symbol
-from reports.palette import CLASS_MARKS, INK, PLACE_MARKS
+from reports.drawings.walking_way import arrow_heads, start_and_end, way_in
+from reports.palette import CLASS_MARKS, INK
 from reports.words import Words, mark
 
-MARGIN_MM = 8.5
 WAY_GREY, ROW_GREY, NEIGHBOUR_GREY = "#A8A8A8", "#C4C4C4", "#8C8C8C"
-_ARROW_EVERY_MM = 17.0
 _ROW_LABEL_GAP_MM = 4.0
 _TREES_COUNT = 3
 _WIDER_SCALE = 4 / 3
-_LEAST_GROUND_M = 20.0
-_ASLANT = (0.5, -0.5, np.pi - 0.5, np.pi + 0.5)
 PLACE_WORDS = {
     "collection": mark("Collection place"),
     "crossing": mark("Crossing"),
@@ -61,45 +58,6 @@ class TaskGround:
     places: gpd.GeoDataFrame
 
 
-@dataclass(frozen=True, kw_only=True)
-class PaperFrame:
-    """From metres on the ground to millimetres on paper, north up."""
-
-    scale: float
-    west_m: float
-    north_m: float
-    width_mm: float
-    height_mm: float
-
-    @property
-    def ground(self) -> BaseGeometry:
-        """The ground that the paper shows, metres."""
-        factor = self.scale / 1000
-        return shapely.box(
-            self.west_m,
-            self.north_m - self.height_mm * factor,
-            self.west_m + self.width_mm * factor,
-            self.north_m,
-        )
-
-    def on_paper(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Give spots on paper, mm, for coordinates on the ground, shape (n, 2), metres."""
-        factor = 1000 / self.scale
-        return np.column_stack(
-            [(xy[:, 0] - self.west_m) * factor, (self.north_m - xy[:, 1]) * factor]
-        )
-
-    def lines(self, geometry: BaseGeometry) -> list[list[Spot]]:
-        """Give the lines, or the outlines, of a geometry on paper, cut at the frame."""
-        cut = shapely.intersection(geometry, self.ground)
-        parts = shapely.get_parts(cut)
-        kept = [part for part in parts if shapely.get_dimensions(part) >= 1 and not part.is_empty]
-        return [self._line(shapely.get_coordinates(part)) for part in kept]
-
-    def _line(self, xy: NDArray[np.float64]) -> list[Spot]:
-        return [(float(x), float(y)) for x, y in self.on_paper(xy)]
-
-
 def task_frame(ground: TaskGround, *, width_mm: float, height_mm: float) -> PaperFrame:
     """Choose the round scale and the ground that a task's map shows.
 
@@ -112,30 +70,12 @@ def task_frame(ground: TaskGround, *, width_mm: float, height_mm: float) -> Pape
     collection = ground.places[ground.places["kind"] == "collection"]
     if len(collection):
         shown.append(collection.geometry.iloc[int(np.argmin(collection.distance(stops)))])
-    alone = _frame_of([stops], width_mm=width_mm, height_mm=height_mm)
+    alone = frame_round([stops], width_mm=width_mm, height_mm=height_mm)
     for count in range(len(shown), 1, -1):
-        wider = _frame_of(shown[:count], width_mm=width_mm, height_mm=height_mm)
+        wider = frame_round(shown[:count], width_mm=width_mm, height_mm=height_mm)
         if wider.scale <= alone.scale * _WIDER_SCALE:
             return wider
     return alone
-
-
-def _frame_of(shown: Sequence[BaseGeometry], *, width_mm: float, height_mm: float) -> PaperFrame:
-    west, south, east, north = shapely.total_bounds(shown)
-    scale = round_scale(
-        wide_m=max(east - west, _LEAST_GROUND_M),
-        high_m=max(north - south, _LEAST_GROUND_M),
-        width_mm=width_mm - 2 * MARGIN_MM,
-        height_mm=height_mm - 2 * MARGIN_MM,
-    )
-    half_wide, half_high = width_mm * scale / 2000, height_mm * scale / 2000
-    return PaperFrame(
-        scale=scale,
-        west_m=(west + east) / 2 - half_wide,
-        north_m=(south + north) / 2 + half_high,
-        width_mm=width_mm,
-        height_mm=height_mm,
-    )
 
 
 def draw_task_map(
@@ -159,15 +99,15 @@ def draw_task_map(
     """
     frame = task_frame(ground, width_mm=width_mm, height_mm=height_mm)
     stops = frame.on_paper(shapely.get_coordinates(ground.stops.geometry))
-    way = _way_in(frame, shapely.get_coordinates(ground.walk))
+    way = way_in(frame, shapely.get_coordinates(ground.walk))
     others = ground.others[ground.others.intersects(frame.ground)]
     shapes = [
         *_ground_shapes(ground, frame),
-        Stroke(lines=[_spots(line) for line in way], width_mm=1.3, ink=WAY_GREY, name="way"),
+        Stroke(lines=[spots_of(line) for line in way], width_mm=1.3, ink=WAY_GREY, name="way"),
         *_other_trees(others, frame, _mark_mm(stops)),
-        Disc(centres=_spots(stops), radius_mm=_dot_mm(stops), fill=INK, name="stops"),
+        Disc(centres=spots_of(stops), radius_mm=_dot_mm(stops), fill=INK, name="stops"),
         Area(
-            rings=[arrow for line in way for arrow in _arrows(line)],
+            rings=[arrow for line in way for arrow in arrow_heads(line)],
             fill="#000000",
             ink="#FFFFFF",
             width_mm=0.15,
@@ -187,8 +127,8 @@ def draw_task_map(
         ]
     )
     labels = LabelSheet(width_mm=width_mm, height_mm=height_mm, busy=busy)
-    shapes += _ends(stops, labels, words)
-    shapes += _places(ground.places, frame, labels, words)
+    shapes += start_and_end(stops, labels, words)
+    shapes += mark_places(ground.places, frame, labels, words)
     row_step = _number_rows(ground, frame, stops, labels)
     shapes.append(
         Area(
@@ -204,10 +144,6 @@ def draw_task_map(
         labels=labels.labels,
         notes={"scale": frame.scale, "row_step": row_step},
     )
-
-
-def _spots(xy: NDArray[np.float64]) -> list[Spot]:
-    return [(float(x), float(y)) for x, y in xy]
 
 
 def _dot_mm(stops: NDArray[np.float64]) -> float:
@@ -255,135 +191,16 @@ def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame, size_mm: float) ->
     spots = frame.on_paper(shapely.get_coordinates(others.geometry))
     passed = others["passed"].to_numpy(bool)
     shapes: list[Shape] = [
-        Disc(centres=_spots(spots[~passed]), radius_mm=0.25, fill=NEIGHBOUR_GREY, name="other task")
+        Disc(
+            centres=spots_of(spots[~passed]), radius_mm=0.25, fill=NEIGHBOUR_GREY, name="other task"
+        )
     ]
     for kind, style in CLASS_MARKS.items():
         chosen = spots[(others["class"] == kind).to_numpy(bool) & passed]
         shapes.append(
-            Symbol(centres=_spots(chosen), path=style.path, size_mm=size_mm, fill=INK, name=kind)
+            Symbol(centres=spots_of(chosen), path=style.path, size_mm=size_mm, fill=INK, name=kind)
         )
     return shapes
-
-
-def _way_in(frame: PaperFrame, walk: NDArray[np.float64]) -> list[NDArray[np.float64]]:
-    """Give the parts of the way that the frame shows, on paper, each in walking order."""
-    pieces = shapely.linestrings(np.stack([walk[:-1], walk[1:]], axis=1))
-    lines: list[list[NDArray[np.float64]]] = []
-    last = np.full(2, np.nan)
-    for piece, start in zip(shapely.intersection(pieces, frame.ground), walk[:-1], strict=True):
-        ends = shapely.get_coordinates(piece)
-        if len(ends) < 2:
-            continue
-        if np.hypot(*(ends[-1] - start)) < np.hypot(*(ends[0] - start)):
-            ends = ends[::-1]
-        if np.allclose(ends[0], last):
-            lines[-1].append(ends[-1])
-        else:
-            lines.append([ends[0], ends[-1]])
-        last = ends[-1]
-    return [frame.on_paper(np.array(line)) for line in lines]
-
-
-def _arrows(walk: NDArray[np.float64]) -> list[list[Spot]]:
-    """Give arrow heads along a line, about every `_ARROW_EVERY_MM`."""
-    line = shapely.LineString(walk)
-    if line.length == 0:
-        return []
-    count = max(1, int(line.length // _ARROW_EVERY_MM))
-    at = (np.arange(count) + 0.5) * line.length / count
-    here = shapely.get_coordinates(shapely.line_interpolate_point(line, at))
-    ahead = shapely.get_coordinates(shapely.line_interpolate_point(line, at + 0.6))
-    step = ahead - here
-    along = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
-    across = np.column_stack([-along[:, 1], along[:, 0]])
-    tips, tails = here + 1.5 * along, here - 1.1 * along
-    return [
-        _spots(np.array([tip, tail + 1.15 * side, tail + 0.5 * way, tail - 1.15 * side]))
-        for tip, tail, side, way in zip(tips, tails, across, along, strict=True)
-    ]
-
-
-def _ends(stops: NDArray[np.float64], labels: LabelSheet, words: Words) -> list[Shape]:
-    (start_x, start_y), (end_x, end_y) = stops[0], stops[-1]
-    for x, y, word in ((start_x, start_y, words.say("Start")), (end_x, end_y, words.say("End"))):
-        labels.keep_free(float(x), float(y), 2.0)
-        labels.put_around(
-            Label(x=float(x), y=float(y), text=word, size_pt=11.0, bold=True), away_mm=(2.4, 4, 6)
-        )
-    ring = Disc(
-        centres=[(float(start_x), float(start_y))],
-        radius_mm=1.9,
-        ink=INK,
-        width_mm=0.8,
-        name="start",
-    )
-    square = [(end_x - 1.8, end_y - 1.8), (end_x + 1.8, end_y - 1.8)]
-    square += [(end_x + 1.8, end_y + 1.8), (end_x - 1.8, end_y + 1.8)]
-    return [ring, Area(rings=[square], ink=INK, width_mm=0.8, name="end")]
-
-
-def _places(
-    places: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet, words: Words
-) -> list[Shape]:
-    """Give the places in the frame as marks, and the names of those where latex is brought."""
-    seen = places[places.intersects(frame.ground)]
-    spots = frame.on_paper(shapely.get_coordinates(seen.geometry))
-    shapes: list[Shape] = []
-    for kind, style in PLACE_MARKS.items():
-        chosen = spots[(seen["kind"] == kind).to_numpy(bool)]
-        for x, y in chosen:
-            labels.keep_free(float(x), float(y), 2.3)
-        if len(chosen):
-            shapes.append(
-                Symbol(centres=_spots(chosen), path=style.path, size_mm=4.2, fill=INK, name=kind)
-            )
-    named = seen["name"] if "name" in seen else pd.Series(index=seen.index, dtype=object)
-    for (x, y), kind, name in zip(spots, seen["kind"], named, strict=True):
-        if kind == "collection":
-            word = str(name) if isinstance(name, str) and name else words.say("Collection place")
-            labels.put_around(
-                Label(x=float(x), y=float(y), text=word, bold=True),
-                away_mm=(2.6, 4.0, 6.0, 9.0),
-            )
-    if not (seen["kind"] == "collection").any():
-        collection = places[places["kind"] == "collection"]
-        if len(collection):
-            shapes += _far_place(collection, frame, labels, words)
-    return shapes
-
-
-def _far_place(
-    collection: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet, words: Words
-) -> list[Shape]:
-    """Give an arrow at the frame's edge toward the nearest collection place outside."""
-    middle = frame.ground.centroid
-    nearest = collection.geometry.iloc[int(np.argmin(collection.distance(middle)))]
-    way = shapely.LineString([middle, nearest])
-    metres = shapely.distance(frame.ground, nearest)
-    edge = shapely.get_coordinates(shapely.intersection(way, frame.ground))[-1:]
-    (x, y) = frame.on_paper(edge)[0]
-    step = np.array([nearest.x - middle.x, middle.y - nearest.y])
-    along = step / np.hypot(*step)
-    across = np.array([-along[1], along[0]])
-    tip = np.array([x, y]) - 0.6 * along
-    head = np.array([tip, tip - 4 * along + 2.2 * across, tip - 4 * along - 2.2 * across])
-    centre = tip - 2.4 * along
-    labels.keep_free(float(centre[0]), float(centre[1]), 2.4)
-    word = words.say("Collection place")
-    at_side = abs(along[0]) > abs(along[1])
-    up_first = -np.pi / 2 if centre[1] > frame.height_mm / 2 else np.pi / 2
-    labels.put(
-        Label(
-            x=float(centre[0]),
-            y=float(centre[1]),
-            text=f"{word} {words.number(round(metres, -1))} m",
-            bold=True,
-            turn_deg=270.0 if at_side else 0.0,
-        ),
-        away_mm=(2.6, 4.0, 6.0, 9.0),
-        directions=[up_first, -up_first] if at_side else [0.0, np.pi, *_ASLANT],
-    )
-    return [Area(rings=[_spots(head)], fill=INK, name="far collection")]
 
 
 def _number_rows(

@@ -27,6 +27,7 @@ from reports.maps.web_page import pack, web_page
 from reports.maps.wording import wording_in
 from reports.palette import CLASS_MARKS
 from reports.plan_view import PlanView
+from reports.words import Teller, teller_in
 
 SCRIPTS = (
     "unpack.js",
@@ -86,7 +87,9 @@ def overview_map(
         )
     area = shapely.box(*blocks.total_bounds)
     frame = earth_frame(area, plan.layers.crs)
-    content = overview_content(plan, area, frame=frame, block_pages=block_pages or {})
+    content = overview_content(
+        plan, area, frame=frame, block_pages=block_pages or {}, teller=teller_in(language)
+    )
     text = web_page(
         content,
         title=plan.name,
@@ -102,9 +105,14 @@ def overview_map(
 
 
 def overview_content(
-    plan: PlanView, area: shapely.Geometry, *, frame: EarthFrame, block_pages: Mapping[str, str]
+    plan: PlanView,
+    area: shapely.Geometry,
+    *,
+    frame: EarthFrame,
+    block_pages: Mapping[str, str],
+    teller: Teller,
 ) -> dict[str, Any]:
-    """Give all that the overview shows at once, as JSON can hold it."""
+    """Give all that the overview shows at once, as JSON can hold it, reasons in one language."""
     holdings = plan.layers.holdings
     members = holdings["member"] if "member" in holdings else pd.Series("", index=holdings.index)
     terrain = plan.layers.terrain
@@ -115,7 +123,7 @@ def overview_content(
         "head": {
             "name": plan.name,
             "on": plan.on.isoformat(),
-            "standard": plan.standard.title,
+            "standard": teller.title(plan.standard.title),
         },
         "palette": palette_content(),
         "holdings": [
@@ -127,7 +135,7 @@ def overview_content(
                 strict=True,
             )
         ],
-        "blocks": _blocks(plan, frame, block_pages),
+        "blocks": _blocks(plan, frame, block_pages, teller),
         "places": places_content(plan.layers.places, area, frame),
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
         "ground": {} if cut is None else {"shade": as_content(shade_picture(cut))},
@@ -176,7 +184,7 @@ def _chunk(part: pd.DataFrame) -> dict[str, Any]:
 
 
 def _blocks(
-    plan: PlanView, frame: EarthFrame, block_pages: Mapping[str, str]
+    plan: PlanView, frame: EarthFrame, block_pages: Mapping[str, str], teller: Teller
 ) -> list[dict[str, Any]]:
     blocks = plan.layers.blocks
     ready = plan.readiness.set_index("block_id").reindex(blocks["block_id"])
@@ -197,7 +205,7 @@ def _blocks(
             "measured": _number(state.measured, 0),
             "standing": _number(state.standing, 0),
             "decision": known(state.decision),
-            "reason": known(state.reason),
+            "reason": teller.tell(known(state.reason) or ""),
             "wait_until": date_text(state.wait_until),
             "more": _number(state.more_to_measure, 0),
         }

@@ -17,6 +17,8 @@ from layers.errors import SettingError
 
 LANGUAGES = ("en", "id", "th", "vi", "fr", "ml")
 DOMAIN = "reports"
+# English as rubber growers write dates: the day before the month.
+_LOCALES = {"en": "en_GB"}
 LOCALE_FOLDER = Path(__file__).parent / "locale"
 
 
@@ -90,7 +92,7 @@ class Words:
     @property
     def locale(self) -> Locale:
         """The locale that numbers and dates go by."""
-        return Locale.parse(self.language)
+        return Locale.parse(_LOCALES.get(self.language, self.language))
 
     @property
     def reviewed(self) -> bool:
@@ -153,6 +155,16 @@ class Words:
     def month(self, day: datetime.date, *, year: bool = False) -> str:
         """Write the month of a day in short letters, with its year where asked."""
         return format_skeleton("yMMM" if year else "MMM", day, locale=self.locale)
+
+    def month_name(self, day: datetime.date) -> str:
+        """Write the month of a day in full, with its year.
+
+        Examples
+        --------
+        >>> words_in("fr").month_name(datetime.date(2027, 3, 1))
+        'mars 2027'
+        """
+        return format_skeleton("yMMMM", day, locale=self.locale)
 
     def weekdays(self) -> list[str]:
         """Give the short names of the days of the week, Monday first."""

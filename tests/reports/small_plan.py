@@ -11,6 +11,7 @@ from affine import Affine
 from pyproj import CRS
 
 from estate.girth import GirthRaster
+from estate.reasons import BLOCK, FACES, TREE
 from estate.standards import OpeningStandard, standard_named
 from layers.contract import Layers
 from layers.terrain import Terrain
@@ -216,15 +217,16 @@ def girths_and_classes(trees, random):
     on = pd.Timestamp(ON)
     wait = pd.to_timedelta(np.clip((45 - girth) / 7 * 365, 0, None), unit="D")
     ready_on = pd.Series(on + wait).where(np.isin(kinds, ["near-ready", "immature"]))
+    needs = {"girth": 45.5, "height": 100.0, "needs": 45.0, "error": 1.4}
     reasons = {
-        "ready": "girth 45 cm or more at 100 cm, 6 years old",
-        "near-ready": "within a season of 45 cm at its expected growth",
-        "mature": "older than 15 years: tapped upward",
-        "immature": "below 45 cm and more than a season away",
-        "unmeasured": "no girth is known",
-        "vacant": "no tree stands here",
-        "dead": "recorded dead",
-        "dry": "recorded dry: rested, never stimulated",
+        "ready": TREE["measured"].format(**needs),
+        "near-ready": TREE["projected"].format(**needs | {"girth": 43.25}),
+        "mature": TREE["estimated"].format(**needs)
+        + "; "
+        + TREE["mature"].format(age=21.5, mature=15.0),
+        "immature": TREE["measured"].format(**needs | {"girth": 38.0}),
+        "unmeasured": TREE["no girth"] + "; " + TREE["tape first"],
+        **{name: TREE[name] for name in ("vacant", "dead", "dry")},
     }
     classes = pd.DataFrame(
         {
@@ -384,14 +386,7 @@ def readiness_frame(trees, classes, girths):
             "measured": measured.reindex(share.index).to_numpy(),
             "standing": standing.groupby("block_id").size().to_numpy(),
             "decision": decision,
-            "reason": pd.Series(decision).map(
-                {
-                    "open": "at least 70 % of standing trees qualify, even at the low end",
-                    "in tapping": "older than 15 years and tapped upward",
-                    "measure more": "the interval straddles 70 %: measure the trees named",
-                    "wait": "fewer than 70 % of standing trees qualify",
-                }
-            ),
+            "reason": [block_reason(word) for word in decision],
             "chance": np.where(decision == "open", 0.99, 0.4),
             **{
                 name: pd.Series(
@@ -468,6 +463,17 @@ def tapes_frame(blocks, girths, trees):
     return tapes[["block_id", "tree_id", "age_years", "girth_cm"]]
 
 
+def block_reason(decision):
+    """What the plan would say of a block with that decision."""
+    share = BLOCK["share"].format(share="72", low="67", high="77", measured=210, standing=290)
+    told = [share, BLOCK["needed"].format(needed="70")]
+    if decision != "in tapping":
+        told.append(BLOCK["sure"].format(sure=93))
+    if decision == "measure more":
+        told.append(BLOCK["tape or wait"].format(more=40, until=pd.Timestamp("2026-11-01")))
+    return "; ".join(told)
+
+
 def to_tape_frame(trees):
     """Every seventh standing tree of each third block: those whose decision is to measure more."""
     undecided = sorted(trees["block_id"].unique())[2::4]
@@ -502,7 +508,12 @@ def sun_frames(block_ids):
             "second_face_deg": 180.0,
             "face_words": "north and south",
             "walking_side_deg": 0.0,
-            "reason": "least afternoon beam on the bark; the difference is larger than its doubt",
+            "reason": FACES["usual"].format(faces="north and south")
+            + " "
+            + FACES["walking side"].format(walking="north and south"),
+            "basis": FACES["shade"].format(age=6, share=12.5)
+            + " "
+            + FACES["lacks"].format(lacks=", ".join([FACES["no hills"], FACES["no clouds"]])),
             "scorch_share_saved": 0.34,
             "uncertainty_share": 0.08,
             "told_apart": True,

@@ -98,7 +98,7 @@ def test_panels_follow_one_another(life):
     assert spans == [(0.0, 6.0), (6.0, 10.0)]
     assert "years" in axis.get_xlabel()
     named = panel_life_chart(life, first_day=datetime.date(2026, 3, 2))
-    assert "Mar 2, 2026" in named.get_xlabel()
+    assert "2 Mar 2026" in named.get_xlabel()
 
 
 def test_spans_of_a_real_plan_are_drawn_end_to_end():

@@ -70,6 +70,7 @@ class BlockView extends FieldView {
       title: head.block + (head.member ? " · " + head.member : ""),
       subtitle: this.say("girths_on", { date: this.wording.date(head.on) }),
       home: this.home,
+      tally: blockTally(this),
     });
     this.treeGap = this.nearestGap();
     this.marks = this.markSettings();
@@ -87,6 +88,7 @@ class BlockView extends FieldView {
         this.tapped(map.getCenter(), map.getSize().divideBy(2));
       }
     });
+    this.frame.openAtStart("about");
     this.frame.fit(this.home);
   }
 

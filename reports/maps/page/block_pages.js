@@ -19,6 +19,16 @@ function addPages(view) {
   frame.addPage("sun", { title: view.say("rose_title"), build: () => sunCard(view) });
 }
 
+// The block's decision and the share of its trees that are fit to tap, at the head of the map.
+function blockTally(view) {
+  const { head, palette } = view.content;
+  const style = palette.decisions[head.decision];
+  return style ? [make("button", {
+    type: "button", onclick: () => view.frame.open("about"),
+  }, decisionPicture(style), make("span", {}, view.say(head.decision)),
+  head.share === null ? null : make("strong", {}, view.wording.percent(head.share)))] : [];
+}
+
 function aboutPage(view) {
   const { head } = view.content;
   const counts = view.content.palette.classes.map((mark, place) => [mark, view.trees.filter(

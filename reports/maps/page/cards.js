@@ -277,6 +277,7 @@ function sunCard(view) {
       keyLine(swatch("#0B595F"), view.say("rose_flow")),
       keyLine(swatch("#A61931"), view.say("rose_scorch"))),
     make("p", {}, sun.reason),
+    sun.basis ? make("p", { class: "hint" }, sun.basis) : null,
     make("table", {},
       make("thead", {}, make("tr", {}, make("th", {}, view.say("faces")),
         ...["rose_beam", "rose_flow", "rose_scorch"].map((name) => make("th", { class: "figure" },
@@ -286,5 +287,5 @@ function sunCard(view) {
     make("p", { class: "hint" }, view.say("rose_rings", {
       most: view.wording.number(Math.max(...sun.beam, ...sun.scorch, ...sun.flow)),
     })),
-  ];
+  ].filter(Boolean);
 }

@@ -28,7 +28,8 @@ function hitLines(view, hits, most) {
   }
   const lines = hits.slice(0, most).map((hit) => make("li", {}, make("button", {
     class: "plain", type: "button", onclick: hit.go,
-  }, hit.picture, make("span", {}, hit.text))));
+  }, hit.picture, make("span", {}, hit.text,
+    ...(hit.under || []).map((line) => make("small", {}, line))))));
   if (hits.length > most) {
     lines.push(make("li", { class: "hint" },
       view.say("found_more", { count: hits.length - most })));

@@ -35,6 +35,7 @@ class OverviewView extends FieldView {
       title: content.head.name,
       subtitle: this.say("girths_on", { date: this.wording.date(content.head.on) }),
       home: this.home,
+      tally: decisionTally(this),
     });
     this.marks = {
       radius: 3, chosen: null, faded: () => false, stopText: () => "", toTape: () => false,
@@ -54,7 +55,17 @@ class OverviewView extends FieldView {
         this.tapped(map.getCenter());
       }
     });
+    this.frame.openAtStart("list");
     this.frame.fit(this.home);
+  }
+
+  // Show the blocks of one decision only; null for all of them.
+  showOnly(decision) {
+    this.only = decision;
+    for (const button of document.querySelectorAll(".tally button")) {
+      button.setAttribute("aria-pressed", String(button.dataset.decision === decision));
+    }
+    this.repaint();
   }
 
   sizeMarks() {
@@ -199,7 +210,13 @@ class OverviewView extends FieldView {
         renderer.ask("name", block.id, [[at.x, corner.y - 10]], { size: 14 });
         return;
       }
-      if (radius < 9 || (view.only && view.only !== block.decision)) {
+      if (view.only && view.only !== block.decision) {
+        return;
+      }
+      if (radius < 9) {
+        if (room >= 14) {
+          renderer.ask("name", block.id, [[at.x, at.y]]);
+        }
         return;
       }
       // A block whose share nobody knows has its name where the ring would be.
@@ -322,27 +339,6 @@ class OverviewView extends FieldView {
     }
     this.repaint();
   }
-}
-
-function decisionPicture(style) {
-  const picture = drawing("svg", {
-    viewBox: "0 0 36 24", width: 36, height: 24, "aria-hidden": "true", class: "mark",
-  });
-  picture.append(drawing("rect", {
-    x: 1, y: 1, width: 34, height: 22, fill: style.fill, stroke: style.edge, "stroke-width": 2,
-  }));
-  const slants = "M2 16 L14 2 M6 23 L24 2 M18 23 L34 5 M28 23 L34 16";
-  const back = "M2 9 L14 23 M6 2 L24 23 M18 2 L34 20";
-  const paths = { plain: "", slant: slants, cross: slants + " " + back, dots: "" };
-  picture.append(drawing("path", {
-    d: paths[style.pattern], stroke: style.edge, "stroke-width": 1.2, opacity: 0.7, fill: "none",
-  }));
-  if (style.pattern === "dots") {
-    for (const [x, y] of [[8, 7], [18, 7], [28, 7], [13, 16], [23, 16]]) {
-      picture.append(drawing("circle", { cx: x, cy: y, r: 2, fill: style.edge, opacity: 0.7 }));
-    }
-  }
-  return picture;
 }
 
 async function startOverviewMap(map) {

@@ -4,7 +4,7 @@
 function addPages(view) {
   const { frame } = view;
   frame.addPage("find", { icon: "find", build: () => findPage(view, "find_hint_overview", search) });
-  frame.addPage("list", { icon: "list", build: () => listPage(view) });
+  frame.addPage("list", { icon: "list", title: view.say("blocks"), build: () => listPage(view) });
   frame.addPage("show", { icon: "show", build: () => showPage(view) });
   frame.addPage("key", { icon: "key", build: () => keyPage(view) });
   frame.addPage("measure", { icon: "measure", build: () => view.measure.page() });
@@ -74,40 +74,73 @@ function aboutPage(view) {
   ];
 }
 
+// How many blocks each decision has, in the order in which they ask for a manager's time.
+function decisionTally(view) {
+  const counts = decisionCounts(view);
+  return DECISION_TURNS.filter((name) => counts.get(name)).map((name) => make("button", {
+    type: "button", "data-decision": name, "aria-pressed": String(view.only === name),
+    onclick: () => {
+      const only = view.only === name ? null : name;
+      view.showOnly(only);
+      if (only || view.frame.openName === "list") {
+        view.frame.open("list");
+      }
+    },
+  }, decisionPicture(view.content.palette.decisions[name]),
+  make("span", {}, view.say(name)), make("strong", {}, view.wording.number(counts.get(name)))));
+}
+
 // Longer lists than this are narrowed by decision or by name.
 const MOST_LISTED = 200;
 
 function listPage(view) {
-  const list = make("ul", { class: "found" });
-  const pick = make("select", { "aria-label": view.say("decision") },
-    make("option", { value: "" }, view.say("all")),
-    ...[...decisionCounts(view)].map(([name, count]) => make("option", {
-      value: name, selected: view.only === name,
-    }, view.say(name) + " (" + view.wording.number(count) + ")")));
-  const fill = () => {
-    const wanted = view.content.blocks.filter((block) => !view.only
-      || block.decision === view.only);
-    const turn = (block) => DECISION_TURNS.indexOf(block.decision);
-    wanted.sort((one, other) => turn(one) - turn(other)
-      || (other.share || 0) - (one.share || 0));
-    list.replaceChildren(...hitLines(view, wanted.map((block) => blockHit(view, block)),
-      MOST_LISTED));
-  };
-  pick.addEventListener("change", () => {
-    view.only = pick.value || null;
-    fill();
-    view.repaint();
+  const counts = decisionCounts(view);
+  let room = MOST_LISTED;
+  const groups = DECISION_TURNS.flatMap((name) => {
+    const blocks = view.content.blocks.filter((block) => block.decision === name);
+    if (!blocks.length || !room || (view.only && view.only !== name)) {
+      return [];
+    }
+    blocks.sort((one, other) => (other.share || 0) - (one.share || 0));
+    const hits = blocks.map((block) => ({
+      picture: null,
+      text: block.id + shareSaid(view, block),
+      under: [block.member, nextStep(view, block)].filter(Boolean),
+      go: () => view.choose(block),
+    }));
+    const lines = hitLines(view, hits, room);
+    room = Math.max(0, room - blocks.length);
+    return [
+      make("h3", { class: "decision" }, decisionPicture(view.content.palette.decisions[name]),
+        make("span", {}, view.say(name)),
+        make("span", {}, view.wording.number(counts.get(name)))),
+      make("ul", { class: "found side-by-side" }, ...lines),
+    ];
   });
-  fill();
-  return [pick, list];
+  return [make("div", { class: "tally" }, ...decisionTally(view)), ...groups];
+}
+
+// What is to be done with a block before it can be opened; null where nothing is.
+function nextStep(view, block) {
+  if (block.decision === "measure more" && block.more) {
+    return view.say("more_to_measure", { count: view.wording.number(block.more) });
+  }
+  if (block.decision === "wait" && block.wait_until && block.wait_until > view.content.head.on) {
+    return view.say("wait_until", { date: view.wording.date(block.wait_until) });
+  }
+  return null;
+}
+
+function shareSaid(view, block) {
+  return block.share === null ? "" : " · " + view.wording.percent(block.share);
 }
 
 function blockHit(view, block) {
   const style = view.content.palette.decisions[block.decision];
   return {
     picture: style ? decisionPicture(style) : null,
-    text: [block.id, block.member, block.share === null ? null
-      : view.wording.percent(block.share)].filter(Boolean).join(" · "),
+    text: block.id + (block.member ? " · " + block.member : "") + shareSaid(view, block),
+    under: [nextStep(view, block)].filter(Boolean),
     go: () => view.choose(block),
   };
 }

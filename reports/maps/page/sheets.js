@@ -19,7 +19,7 @@ function iconPicture(name) {
 }
 
 class FieldFrame {
-  constructor(map, earth, wording, { title, subtitle, home }) {
+  constructor(map, earth, wording, { title, subtitle, home, tally = [] }) {
     this.map = map;
     this.earth = earth;
     this.wording = wording;
@@ -31,7 +31,8 @@ class FieldFrame {
     this.head = make("header", { class: "head" },
       make("button", { class: "head-title", type: "button", "aria-expanded": "false",
         onclick: () => this.toggle("about") },
-        make("strong", {}, title), make("span", {}, subtitle)));
+        make("strong", {}, title), make("span", {}, subtitle)),
+      tally.length ? make("div", { class: "tally" }, ...tally) : null);
     this.head.prepend(make("h1", { class: "unseen" }, title));
     this.bar = make("nav", { class: "bar", "aria-label": say("tools") });
     this.sheetTitle = make("h2", { tabindex: "-1", id: "sheet-title" });
@@ -109,7 +110,14 @@ class FieldFrame {
     }
   }
 
-  open(name, values) {
+  // On a wide screen there is room beside the map from the start: fill it with what matters first.
+  openAtStart(name) {
+    if (window.matchMedia("(min-width: 860px)").matches) {
+      this.open(name, undefined, { focus: false });
+    }
+  }
+
+  open(name, values, { focus = true } = {}) {
     const page = this.pages[name];
     this.leave();
     this.openName = name;
@@ -122,7 +130,9 @@ class FieldFrame {
     document.body.classList.add("sheet-open");
     this.tellButtons();
     const field = this.sheetBody.querySelector("input[type=search]");
-    (field || this.sheetTitle).focus({ preventScroll: true });
+    if (focus) {
+      (field || this.sheetTitle).focus({ preventScroll: true });
+    }
   }
 
   setTitle(text) {
@@ -153,7 +163,7 @@ class FieldFrame {
         page.button.setAttribute("aria-expanded", String(name === this.openName));
       }
     }
-    this.head.lastChild.setAttribute("aria-expanded", String(this.openName === "about"));
+    this.head.querySelector(".head-title").setAttribute("aria-expanded", String(this.openName === "about"));
   }
 
   // How much of the map lies under head, bar and sheet, so that what was chosen stays in sight. On
@@ -266,6 +276,27 @@ function bracketsPicture() {
     d: "M-9 -4 V-9 H-4 M4 -9 H9 V-4 M9 4 V9 H4 M-4 9 H-9 V4", fill: "none", stroke: "#1B1517",
     "stroke-width": 2.4,
   }));
+}
+
+function decisionPicture(style) {
+  const picture = drawing("svg", {
+    viewBox: "0 0 36 24", width: 36, height: 24, "aria-hidden": "true", class: "mark",
+  });
+  picture.append(drawing("rect", {
+    x: 1, y: 1, width: 34, height: 22, fill: style.fill, stroke: style.edge, "stroke-width": 2,
+  }));
+  const slants = "M2 16 L14 2 M6 23 L24 2 M18 23 L34 5 M28 23 L34 16";
+  const back = "M2 9 L14 23 M6 2 L24 23 M18 2 L34 20";
+  const paths = { plain: "", slant: slants, cross: slants + " " + back, dots: "" };
+  picture.append(drawing("path", {
+    d: paths[style.pattern], stroke: style.edge, "stroke-width": 1.2, opacity: 0.7, fill: "none",
+  }));
+  if (style.pattern === "dots") {
+    for (const [x, y] of [[8, 7], [18, 7], [28, 7], [13, 16], [23, 16]]) {
+      picture.append(drawing("circle", { cx: x, cy: y, r: 2, fill: style.edge, opacity: 0.7 }));
+    }
+  }
+  return picture;
 }
 
 function keyFoot(view) {
