@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import geopandas as gpd
 import pandas as pd
 
+from estate.panels import BarkUse, MarkingPractice
 from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
-from estate.stages import class_stand, draw_mornings, give_dates, join_survey, mark_trees
+from estate.stages import (
+    class_stand,
+    draw_mornings,
+    give_dates,
+    join_survey,
+    mark_trees,
+    with_refusals,
+)
 from estate.standards import OpeningStandard
 from layers.contract import Layers, with_every_column
 from layers.errors import Fault, SettingError
@@ -43,7 +51,10 @@ class EstatePlan:
     to_tape: pd.DataFrame
     rose: pd.DataFrame
     facing: pd.DataFrame
+    practice: MarkingPractice
     panels: pd.DataFrame
+    refused: pd.DataFrame
+    bark_budget: tuple[BarkUse, ...]
     life: pd.DataFrame
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
@@ -94,7 +105,8 @@ def plan_estate(
     say("Estimate the girth of every standing tree, class each, judge each block")
     stand = class_stand(layers, survey, settings)
     say(f"Turn the panels of {len(layers.blocks):,} blocks from the sun and mark each tree")
-    marked = mark_trees(layers, stand, settings)
+    marked = mark_trees(layers, survey, stand, settings)
+    stand = replace(stand, classes=with_refusals(stand.classes, marked.refused))
     say(f"Draw tapping tasks for {marked.panels['tree_id'].nunique():,} trees")
     drawn = draw_mornings(layers, stand, marked, settings)
     say("Give each task a tapper and its dates, and reckon the crop")

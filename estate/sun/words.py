@@ -29,6 +29,7 @@ _POINTS = (
     "north-northwest",
 )
 _SEEN_DEG = 45.0
+_EXACT_DEG = 1.0
 _SMALL_TURN_DEG = 22.5
 _WIDE_DEG = 120.0
 _HALF_PERCENT = 0.005
@@ -47,9 +48,9 @@ class Setting:
         Share of the open sun's beam that reaches the bark, 0 to 1, mean of all sides.
     arc_deg
         How far round the trunk one panel goes.
-    in_the_open, full_leaf, clouds, hills
-        No canopy could be reckoned; wintering was left out; a cloud table was given; the block
-        lies on an elevation layer.
+    in_the_open, full_leaf, clouds, weather, hills
+        No canopy could be reckoned; wintering was left out; a cloud table was given; so was the
+        way that rain and wind come from; the block lies on an elevation layer.
     """
 
     latitude: float
@@ -62,6 +63,7 @@ class Setting:
     in_the_open: bool
     full_leaf: bool
     clouds: bool
+    weather: bool
     hills: bool
 
 
@@ -85,6 +87,18 @@ def pair_words(first_deg: float, second_deg: float) -> str:
     'north and south'
     """
     return f"{compass_point(first_deg)} and {compass_point(second_deg)}"
+
+
+def _other_pair_words(other_deg: float, chosen_deg: float) -> str:
+    """Give a pair in words; with its degrees where the chosen pair has the same words."""
+    words = pair_words(other_deg, other_deg + 180.0)
+    if apart_deg(other_deg, chosen_deg) < _EXACT_DEG:
+        return words
+    points = {compass_point(other_deg), compass_point(other_deg + 180.0)}
+    if points != {compass_point(chosen_deg), compass_point(chosen_deg + 180.0)}:
+        return words
+    one, two = other_deg % 360.0, (other_deg + 180.0) % 360.0
+    return f"{words}, by {one:.0f} and {two:.0f} degrees"
 
 
 def facing_words(choice: Choice, setting: Setting, figures: Mapping[str, Figure]) -> str:
@@ -131,7 +145,7 @@ def _same(one_deg: float, other_deg: float) -> bool:
 
 def _found(choice: Choice) -> str:
     faces = pair_words(choice.first_deg, choice.second_deg)
-    best = pair_words(choice.best_deg, choice.best_deg + 180.0)
+    best = _other_pair_words(choice.best_deg, choice.first_deg)
     doubt = _percent(choice.best_uncertainty_share)
     if choice.turned_from_weather:
         return (
@@ -175,7 +189,7 @@ def _wide(setting: Setting) -> str:
 def _against_walking_side(choice: Choice) -> str:
     if np.isnan(choice.walking_side_deg):
         return ""
-    walking = pair_words(choice.walking_side_deg, choice.walking_side_deg + 180.0)
+    walking = _other_pair_words(choice.walking_side_deg, choice.first_deg)
     if _same(choice.walking_side_deg, choice.first_deg):
         return f"It is the walking side too ({walking}), so it costs no more walking or checking."
     doubt = _percent(choice.uncertainty_share)
@@ -248,6 +262,8 @@ def _unknown(setting: Setting) -> str:
         lacks.append("cloud table (clear sky)")
     if setting.full_leaf and not setting.in_the_open:
         lacks.append("wintering (full leaf all year)")
+    if not setting.weather:
+        lacks.append("rain and wind (left out of the choice)")
     words = [f"Not given: {', '.join(lacks)}."] if lacks else []
     if setting.straightness < _WINDING:
         words.append("The rows wind, so the walking side is their mean.")
