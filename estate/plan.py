@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import geopandas as gpd
@@ -11,9 +11,10 @@ import pandas as pd
 
 from estate.girth import GirthRaster
 from estate.kept_aside import with_what_holds
+from estate.panels import BarkUse, MarkingPractice
 from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
-from estate.stages import draw_mornings, give_dates, mark_trees
+from estate.stages import draw_mornings, give_dates, mark_trees, with_refusals
 from estate.stand import class_stand, join_survey
 from estate.standards import OpeningStandard
 from layers.contract import Layers, with_every_column
@@ -49,7 +50,10 @@ class EstatePlan:
     growth_tapes: pd.DataFrame
     rose: pd.DataFrame
     facing: pd.DataFrame
+    practice: MarkingPractice
     panels: pd.DataFrame
+    refused: pd.DataFrame
+    bark_budget: tuple[BarkUse, ...]
     life: pd.DataFrame
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
@@ -96,7 +100,8 @@ def plan_estate(
     say("Estimate the girth of every standing tree, class each, judge each block")
     stand = class_stand(layers, survey, settings)
     say(f"Turn the panels of {len(layers.blocks):,} blocks from the sun and mark each tree")
-    marked = mark_trees(layers, stand, settings)
+    marked = mark_trees(layers, survey, stand, settings)
+    stand = replace(stand, classes=with_refusals(stand.classes, marked.refused))
     say(f"Draw tapping tasks for {marked.panels['tree_id'].nunique():,} trees")
     drawn = draw_mornings(layers, stand, marked, settings)
     say("Give each task a tapper and its dates, and reckon the crop")

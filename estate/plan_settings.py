@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -11,7 +11,7 @@ import pandas as pd
 from estate.panels import HarvestSystem, parse_notation
 from estate.roster import LastPlan, RoundSettings
 from estate.standards import DEFAULT_STANDARD, OpeningStandard, standard_named
-from estate.sun import Clouds
+from estate.sun import Clouds, FacingOptions
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +41,9 @@ class PlanSettings:
         Collected latex as :func:`estate.crop.read_records` gives it; None for none.
     clouds
         Monthly cloud as :func:`estate.sun.read_clouds` gives it; None for clear sky.
+    sun
+        What the user says of sun, rain and wind, as :func:`estate.sun.read_facing_options` gives
+        it; None for nothing.
     cuts
         Heights of today's cuts, as :func:`estate.panels.life_plans` takes them; None for none.
     last_plan
@@ -60,6 +63,7 @@ class PlanSettings:
     lost: pd.DataFrame | None = None
     records: pd.DataFrame | None = None
     clouds: Clouds | None = None
+    sun: FacingOptions | None = None
     cuts: pd.DataFrame | None = None
     last_plan: LastPlan | None = None
     start_given: bool = False
@@ -75,3 +79,30 @@ class PlanSettings:
         """The harvest system that the round amounts to, without stimulation."""
         rest = "7d/7" if self.rounds.rest_weekday is None else "6d/7"
         return parse_notation(f"S/2 d{self.rounds.interval_days} {rest}")
+
+    @property
+    def facing_options(self) -> FacingOptions:
+        """What the sun is reckoned with: the user's own word, the standard and the wintering.
+
+        The roster's wintering rest gives the months in which trees are bare, those that lie in it
+        by half or more, where the user named none for the sun.
+        """
+        given = self.sun or FacingOptions()
+        bare = given.wintering_months
+        if not bare and self.rounds.wintering is not None:
+            bare = months_within(*self.rounds.wintering)
+        return replace(given, mature_year=self.standard.mature_year, wintering_months=bare)
+
+
+def months_within(first: date, last: date) -> tuple[int, ...]:
+    """Give the months of the year, 1 to 12, of which half or more lie between two days.
+
+    Examples
+    --------
+    >>> months_within(date(2027, 1, 10), date(2027, 2, 20))
+    (1, 2)
+    """
+    days = pd.period_range(first, last, freq="D")
+    lie = pd.Series(days.asfreq("M")).value_counts()
+    half = [2 * count >= month.days_in_month for month, count in lie.items()]
+    return tuple(sorted({month.month for month in lie.index[half]}))

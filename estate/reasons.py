@@ -27,6 +27,11 @@ TREE: Mapping[str, str] = MappingProxyType(
         "tape first": "tape it before deciding",
         "tape at marking": "tape it when marking",
         "may qualify": "tape it when marking, it may qualify",
+        "not marked": "not marked, don't cut: {why}",
+        "bark under": "bark is {bark:.1f} mm, under {needs:g} mm",
+        "bark too thin": "bark is thinner than {needs:g} mm",
+        "no width": "girth leaves no width for a panel",
+        "no room": "no room for high panels between {floor:.0f} and {top:.0f} cm",
         "vacant": "no tree stands here",
         "dead": "the tree is dead",
         "dry": "the tree is dry: rested, not tapped",
@@ -83,6 +88,7 @@ POINTS: Mapping[str, str] = MappingProxyType(
 FACES: Mapping[str, str] = MappingProxyType(
     {
         "pair": "{first} and {second}",
+        "by degrees": "{pair}, by {one:.0f} and {two:.0f} degrees",
         "from weather": "Face {faces}: it turns the panels out of the rain and wind, and the sun "
         "can't tell it from north and south.",
         "turned": "Face {faces}: in the scorching hours it takes {saved:.0f} % less sun than north "
@@ -119,6 +125,7 @@ FACES: Mapping[str, str] = MappingProxyType(
         "no hills": "elevation (level skyline)",
         "no clouds": "cloud table (clear sky)",
         "full leaf": "wintering (full leaf all year)",
+        "no weather": "rain and wind (left out of the choice)",
         "winding": "The rows wind, so the walking side is their mean.",
     }
 )

@@ -3,22 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import geopandas as gpd
 import pandas as pd
 
 from estate.crop import expected_crop, falling_behind, published_belief, task_beliefs
 from estate.figures import load_figures
-from estate.girth.ages import opening_age_years
-from estate.panels import (
-    LifeRules,
-    MarkingPractice,
-    expected_cuts,
-    lay_panels,
-    life_plans,
-)
+from estate.lives import bark_budget, plan_lives
+from estate.panels import BarkUse, MarkingPractice, lay_or_refuse
 from estate.plan_settings import PlanSettings
+from estate.reasons import TREE, said_each
 from estate.roster import (
     RoundSettings,
     assign_beats,
@@ -31,8 +25,8 @@ from estate.roster import (
     lose_mornings,
 )
 from estate.roster.homes import home_distances
-from estate.stand import Stand
-from estate.sun import FacingOptions, face_blocks
+from estate.stand import Stand, Survey, latest_bark
+from estate.sun import face_blocks
 from estate.tasks import TaskPlan, TaskSettings, draw, minutes, with_names_kept
 from layers.contract import Layers
 from layers.errors import Fault
@@ -46,7 +40,10 @@ class Marked:
 
     rose: pd.DataFrame
     facing: pd.DataFrame
+    practice: MarkingPractice
     panels: pd.DataFrame
+    refused: pd.DataFrame
+    bark_budget: tuple[BarkUse, ...]
     life: pd.DataFrame
 
 
@@ -65,7 +62,7 @@ class Mornings:
     behind: pd.DataFrame
 
 
-def mark_trees(layers: Layers, stand: Stand, settings: PlanSettings) -> Marked:
+def mark_trees(layers: Layers, survey: Survey, stand: Stand, settings: PlanSettings) -> Marked:
     """Turn the panels of each block from the sun and lay them out on each tree to tap."""
     rose, facing = face_blocks(
         layers.blocks,
@@ -73,92 +70,39 @@ def mark_trees(layers: Layers, stand: Stand, settings: PlanSettings) -> Marked:
         on=settings.on,
         terrain=layers.terrain,
         clouds=settings.clouds,
-        options=FacingOptions(mature_year=settings.standard.mature_year),
+        options=settings.facing_options,
         figures=load_figures("light", own=settings.own_figures),
+        marking=load_figures("marking", own=settings.own_figures),
     )
     opened = trees_of_open_blocks(layers.trees, stand.readiness)
-    panels = lay_panels(
+    practice = MarkingPractice.load(own=settings.own_figures)
+    laid = lay_or_refuse(
         stand.classes[stand.classes["tree_id"].isin(opened["tree_id"])],
-        stand.girths,
+        stand.girths.merge(latest_bark(survey.measured), on="tree_id", how="left"),
         layers.blocks,
         opened,
         settings.standard,
         facing=facing,
-        practice=MarkingPractice.load(own=settings.own_figures),
+        practice=practice,
     )
-    return Marked(rose=rose, facing=facing, panels=panels, life=plan_lives(layers, stand, settings))
-
-
-def plan_lives(layers: Layers, stand: Stand, settings: PlanSettings) -> pd.DataFrame:
-    """Plan the panels of each block to the end of its trees' life.
-
-    A block in tapping starts from the measured height of today's cut; where nobody measured it,
-    from where the cut would stand had the block been tapped by plan since its opening. Blocks
-    whose opening has no date yet, or without a planting date, have no plan.
-
-    Returns
-    -------
-    DataFrame
-        As :func:`estate.panels.life_plans` gives it, with `cut_source`: ``measured``,
-        ``estimated``, or ``untouched`` where nothing is tapped yet.
-    """
-    facts = life_facts(layers, stand, settings)
-    if facts.empty:
-        return pd.DataFrame({"block_id": pd.array([], dtype="string")})
-    rules: dict[str, Any] = {
-        "system": settings.system,
-        "standard": settings.standard,
-        "practice": MarkingPractice.load(own=settings.own_figures),
-        "rules": LifeRules.load(own=settings.own_figures),
-    }
-    cuts = todays_cuts(facts, settings, rules)
-    life = life_plans(facts, settings.on, cut_heights=cuts if len(cuts) else None, **rules)
-    sources = dict(zip(cuts["block_id"], cuts["cut_source"], strict=True)) if len(cuts) else {}
-    source = life["block_id"].map(sources).astype("string").fillna("untouched")
-    told = life.attrs
-    life = life.assign(cut_source=source)
-    life.attrs = told
-    return life
-
-
-def life_facts(layers: Layers, stand: Stand, settings: PlanSettings) -> pd.DataFrame:
-    """Give what a life plan needs of each block that can have one.
-
-    Returns
-    -------
-    DataFrame
-        `block_id`, `planted_on`, `girth_cm` (median), `opens_on` (of blocks not yet open),
-        `opened_on` (of blocks in tapping; by the usual age of opening where the layer lacks it).
-    """
-    blocks = pd.DataFrame(layers.blocks.drop(columns="geometry"))
-    if "planted_on" not in blocks:
-        return blocks.iloc[:0]
-    girth = stand.girths.merge(layers.trees[["tree_id", "block_id"]], on="tree_id")
-    blocks = blocks.dropna(subset=["planted_on"]).merge(stand.readiness, on="block_id")
-    figures = load_figures("growth", own=settings.own_figures)
-    tapped = blocks["decision"] == "in tapping"
-    age_days = pd.to_timedelta(opening_age_years(blocks, figures) * 365.25, unit="D").round("D")
-    opened = pd.to_datetime(blocks["planted_on"]) + age_days
-    blocks = blocks.assign(
-        girth_cm=blocks["block_id"].map(girth.groupby("block_id")["girth_cm"].median()),
-        opens_on=blocks["wait_until"].where(blocks["decision"] == "wait"),
-        opened_on=opened.where(tapped),
+    return Marked(
+        rose=rose,
+        facing=facing,
+        practice=practice,
+        panels=laid.panels,
+        refused=laid.refused,
+        bark_budget=bark_budget(laid.panels, settings),
+        life=plan_lives(layers, stand.girths, stand.readiness, settings),
     )
-    known = tapped | (blocks["decision"] == "open") | blocks["opens_on"].notna()
-    kept = ["block_id", "planted_on", "girth_cm", "opens_on", "opened_on"]
-    return blocks.loc[known, kept].reset_index(drop=True)
 
 
-def todays_cuts(facts: pd.DataFrame, settings: PlanSettings, rules: dict[str, Any]) -> pd.DataFrame:
-    """Give the height of today's cut in each block in tapping, with `cut_source`."""
-    measured = settings.cuts
-    had = set() if measured is None else set(measured["block_id"])
-    rest = facts[facts["opened_on"].notna() & ~facts["block_id"].isin(had)]
-    parts = [expected_cuts(rest, settings.on, **rules)] if len(rest) else []
-    if measured is not None:
-        own = measured[measured["block_id"].isin(facts["block_id"])]
-        parts.append(own.assign(cut_source="measured"))
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame({"block_id": []})
+def with_refusals(classes: pd.DataFrame, refused: pd.DataFrame) -> pd.DataFrame:
+    """Say in the reason of each tree to tap that isn't marked why it isn't."""
+    why = classes["tree_id"].map(refused.set_index("tree_id")["why"])
+    told = (
+        classes["reason"].astype("str") + "; " + said_each(TREE["not marked"], why.index, why=why)
+    )
+    return classes.assign(reason=told.where(why.notna(), classes["reason"]))
 
 
 def draw_mornings(layers: Layers, stand: Stand, marked: Marked, settings: PlanSettings) -> TaskPlan:

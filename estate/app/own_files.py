@@ -11,8 +11,9 @@ from pathlib import Path
 import pandas as pd
 
 from estate.crop import read_records
-from estate.sun import Clouds, read_clouds
-from layers.errors import ColumnError, UnreadableError
+from estate.panels import parse_notation
+from estate.sun import Clouds, FacingOptions, read_clouds, read_facing_options
+from layers.errors import ColumnError, SettingError, UnreadableError
 
 FIGURES = "figures.toml"
 STANDARDS = "standards.toml"
@@ -20,8 +21,9 @@ COLLECTED = ("collected.csv", "collected.xlsx")
 ABSENCES = "absences.csv"
 HOLIDAYS = "holidays.csv"
 CLOUDS = "clouds.csv"
+SUN = "sun.toml"
 CUTS = "cuts.csv"
-NAMES = (FIGURES, STANDARDS, *COLLECTED, ABSENCES, HOLIDAYS, CLOUDS, CUTS)
+NAMES = (FIGURES, STANDARDS, *COLLECTED, ABSENCES, HOLIDAYS, CLOUDS, SUN, CUTS)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +42,9 @@ class OwnFiles:
         Dates on which nobody taps.
     clouds
         Monthly cloud, as :func:`estate.sun.read_clouds` gives it.
+    sun
+        Rain and wind, tapping and wintering months, clock and measured gaps, as
+        :func:`estate.sun.read_facing_options` gives them.
     cuts
         Today's cuts: `block_id`, `panel`, `foot_cm`, and `finished_on`, `tapped_years` where
         known.
@@ -51,6 +56,7 @@ class OwnFiles:
     absences: Mapping[str, frozenset[date]] = field(default_factory=dict)
     holidays: frozenset[date] = frozenset()
     clouds: Clouds | None = None
+    sun: FacingOptions | None = None
     cuts: pd.DataFrame | None = None
 
 
@@ -73,7 +79,7 @@ def read_own_files(folder: Path) -> OwnFiles:
         return folder / name if (folder / name).is_file() else None
 
     collected = next((folder / n for n in COLLECTED if (folder / n).is_file()), None)
-    absences, holidays, clouds, cuts = map(there, (ABSENCES, HOLIDAYS, CLOUDS, CUTS))
+    absences, holidays, clouds, sun, cuts = map(there, (ABSENCES, HOLIDAYS, CLOUDS, SUN, CUTS))
     return OwnFiles(
         figures=there(FIGURES),
         standards=there(STANDARDS),
@@ -81,6 +87,7 @@ def read_own_files(folder: Path) -> OwnFiles:
         absences={} if absences is None else read_absences(absences),
         holidays=frozenset() if holidays is None else _dates(_table(holidays, ("date",)), holidays),
         clouds=None if clouds is None else read_clouds(clouds),
+        sun=None if sun is None else read_facing_options(sun),
         cuts=None if cuts is None else read_cuts(cuts),
     )
 
@@ -105,11 +112,36 @@ def read_absences(path: Path) -> dict[str, frozenset[date]]:
 
 
 def read_cuts(path: Path) -> pd.DataFrame:
-    """Read the heights of today's cuts: CSV with `block_id`, `panel`, `foot_cm`."""
+    """Read the heights of today's cuts.
+
+    CSV with `block_id`, `panel`, `foot_cm` (height of the cut's low right end, cm); `finished_on`
+    (day of its last tapping, ISO 8601) and `tapped_years` (years of tapping so far) where known.
+    """
     table = _table(path, ("block_id", "panel", "foot_cm"))
     foot = pd.to_numeric(table["foot_cm"], errors="coerce")
     _refuse(path, table["foot_cm"], foot.isna(), "a height in cm, such as 118.5")
-    return table.assign(block_id=table["block_id"].astype("string"), foot_cm=foot.astype(float))
+    _refuse(path, table["panel"], ~table["panel"].map(_is_panel), "a panel such as BO-1 or HO-2")
+    twice = table.duplicated(["block_id", "panel"])
+    _refuse(path, table["panel"], twice, "each panel of a block once")
+    cuts = table.assign(block_id=table["block_id"].astype("string"), foot_cm=foot.astype(float))
+    if "finished_on" in cuts:
+        days = pd.to_datetime(cuts["finished_on"], errors="coerce", format="ISO8601")
+        wrong = days.isna() & cuts["finished_on"].notna()
+        _refuse(path, cuts["finished_on"], wrong, "a date such as 2026-11-25, or nothing")
+        cuts = cuts.assign(finished_on=days)
+    if "tapped_years" in cuts:
+        years = pd.to_numeric(cuts["tapped_years"], errors="coerce")
+        wrong = cuts["tapped_years"].notna() & ~(years > 0)
+        _refuse(path, cuts["tapped_years"], wrong, "years above 0, or nothing")
+        cuts = cuts.assign(tapped_years=years.astype(float))
+    return cuts
+
+
+def _is_panel(name: object) -> bool:
+    try:
+        return len(parse_notation(f"S/2 {name}").cuts[0].panels) == 1
+    except SettingError:
+        return False
 
 
 def _table(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:

@@ -112,6 +112,7 @@ def with_own_files(own: OwnFiles, settings: PlanSettings) -> PlanSettings:
         round_settings=rounds,
         records=own.records,
         clouds=own.clouds,
+        sun=own.sun,
         cuts=own.cuts,
         own_figures=own.figures,
     )

@@ -6,7 +6,7 @@ May import `layers` and the rest of `estate` outside its entry points; never `re
 from estate.panels.bark import BarkUse, bark_use
 from estate.panels.cord import CordMarks, cord_marks, cord_table
 from estate.panels.guide import MarkingGuide, marking_guide
-from estate.panels.layout import PanelWarning, lay_panels
+from estate.panels.layout import LaidPanels, PanelWarning, lay_or_refuse, lay_panels
 from estate.panels.life_blocks import expected_cuts, life_plans
 from estate.panels.life_rules import LifeRules
 from estate.panels.lifetime import life_plan, panel_spans
@@ -28,6 +28,7 @@ __all__ = [
     "BarkUse",
     "CordMarks",
     "HarvestSystem",
+    "LaidPanels",
     "LifeRules",
     "MarkedPanel",
     "MarkingGuide",
@@ -42,6 +43,7 @@ __all__ = [
     "cord_table",
     "expected_cuts",
     "in_words",
+    "lay_or_refuse",
     "lay_panels",
     "life_plan",
     "life_plans",

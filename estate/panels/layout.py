@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,7 @@ from estate.panels.marking import (
     template_fit,
 )
 from estate.panels.practice import MarkingPractice
+from estate.reasons import TREE, said_each
 from estate.standards import OpeningStandard
 from layers.errors import ColumnError
 
@@ -28,6 +30,23 @@ _TAPPED = ("ready", "mature")
 
 class PanelWarning(UserWarning):
     """Trees to tap that can't be marked, grouped with their count."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LaidPanels:
+    """Panels, and the trees to tap that got none.
+
+    Parameters
+    ----------
+    panels
+        As :func:`lay_panels` gives them.
+    refused
+        ``tree_id``, ``why`` (in words) and ``kind`` (the same for all trees refused alike): a
+        row a tree to tap that isn't marked, in the order of `classes`.
+    """
+
+    panels: pd.DataFrame
+    refused: pd.DataFrame
 
 
 def lay_panels(
@@ -91,15 +110,43 @@ def lay_panels(
     ICAR e-course on rubber (IASRI), Marking: the cut from high left to low right between a front
     and a back line, opening height on the front line, where the spout stands.
     """
+    laid = lay_or_refuse(classes, girths, blocks, trees, standard, facing=facing, practice=practice)
+    for why, out in laid.refused.groupby("kind", sort=False):
+        message = f"{len(out)} trees to tap have no panels: {why}"
+        warnings.warn(message, PanelWarning, stacklevel=2)
+    return laid.panels
+
+
+def lay_or_refuse(
+    classes: pd.DataFrame,
+    girths: pd.DataFrame,
+    blocks: pd.DataFrame,
+    trees: pd.DataFrame,
+    standard: OpeningStandard,
+    *,
+    facing: pd.DataFrame | None = None,
+    practice: MarkingPractice | None = None,
+) -> LaidPanels:
+    """Lay out panels as :func:`lay_panels` does, and give the trees refused instead of a warning.
+
+    Raises
+    ------
+    ColumnError
+        As :func:`lay_panels`.
+    """
     _check_columns(classes, girths, blocks, trees, facing)
     used = (MarkingPractice.load() if practice is None else practice).under(standard)
-    stand = _trees_to_mark(classes, girths, blocks, trees, standard, used)
-    stand = _shape(stand, standard, used)
+    stand = _shape(_trees_to_tap(classes, girths, blocks, trees), standard, used)
+    refused = _refusals(stand, standard, used)
+    stand = stand[(refused["why"] == "").to_numpy()].reset_index(drop=True)
     panels = _one_row_a_panel(stand, used)
     panels["face_deg"] = _faces(panels, facing)
     panels["guide_spacing_cm"] = used.guide_spacing_cm
     panels["guide_lines"] = used.guide_lines
-    return panels[_COLUMNS]
+    return LaidPanels(
+        panels=panels[_COLUMNS],
+        refused=refused[refused["why"] != ""].reset_index(drop=True),
+    )
 
 
 _COLUMNS = [
@@ -157,13 +204,8 @@ def _check_columns(
         )
 
 
-def _trees_to_mark(
-    classes: pd.DataFrame,
-    girths: pd.DataFrame,
-    blocks: pd.DataFrame,
-    trees: pd.DataFrame,
-    standard: OpeningStandard,
-    practice: MarkingPractice,
+def _trees_to_tap(
+    classes: pd.DataFrame, girths: pd.DataFrame, blocks: pd.DataFrame, trees: pd.DataFrame
 ) -> pd.DataFrame:
     known = [name for name in ("tree_id", "girth_cm", "bark_mm") if name in girths]
     stand = classes.loc[classes["class"].isin(_TAPPED), ["tree_id", "class"]]
@@ -171,24 +213,47 @@ def _trees_to_mark(
     stand = stand.merge(trees[["tree_id", "block_id"]], on="tree_id", how="left")
     seedling = blocks["block_id"][_material(blocks) == "seedling"]
     stand["seedling"] = stand["block_id"].isin(seedling)
-    stand = _without(stand, stand["girth_cm"].isna(), "no girth is known")
-    if "bark_mm" in stand:
-        least = bark_limit_mm(standard, practice)
-        stand = _without(stand, stand["bark_mm"] < least, f"bark is thinner than {least:g} mm")
     return stand
+
+
+def _refusals(
+    stand: pd.DataFrame, standard: OpeningStandard, practice: MarkingPractice
+) -> pd.DataFrame:
+    """Give each tree the reason why it isn't marked; empty where it is."""
+    least = bark_limit_mm(standard, practice)
+    bark = stand["bark_mm"] if "bark_mm" in stand else pd.Series(np.nan, index=stand.index)
+    floor, top = high_floor(standard, practice), practice.high_top_cm
+    kinds = [
+        TREE["no girth"],
+        TREE["bark too thin"].format(needs=least),
+        TREE["no width"],
+        TREE["no room"].format(floor=floor, top=top),
+    ]
+    kind = np.select(
+        [
+            stand["girth_cm"].isna(),
+            bark < least,
+            stand["panel_width_cm"] <= 0,
+            stand["reach_cm"] <= 0,
+        ],
+        kinds,
+        "",
+    )
+    measured = said_each(TREE["bark under"], stand.index, bark=bark, needs=least)
+    why = np.where(kind == kinds[1], measured, kind)
+    return pd.DataFrame(
+        {
+            "tree_id": stand["tree_id"],
+            "why": pd.Series(why, index=stand.index, dtype="str"),
+            "kind": pd.Series(kind, index=stand.index, dtype="str"),
+        }
+    )
 
 
 def _material(blocks: pd.DataFrame) -> pd.Series:
     if "material" not in blocks:
         return pd.Series("budded", index=blocks.index)
     return blocks["material"].fillna("budded")
-
-
-def _without(stand: pd.DataFrame, out: pd.Series, why: str) -> pd.DataFrame:
-    if out.any():
-        message = f"{int(out.sum())} trees to tap have no panels: {why}"
-        warnings.warn(message, PanelWarning, stacklevel=4)
-    return stand[~out].reset_index(drop=True)
 
 
 def _shape(
@@ -210,7 +275,7 @@ def _shape(
     width = panel_width(girth, count, gap_cm=practice.panel_gap_cm)
     drop = cut_drop(width, slope)
     length = cut_length(width, slope)
-    shaped = stand.assign(
+    return stand.assign(
         direction=np.where(upward, "up", "down"),
         panel_count=count,
         slope_deg=slope,
@@ -226,12 +291,6 @@ def _shape(
             practice.opening_height_cm - practice.lowest_cm,
         ),
         tiers=np.where(upward, practice.high_tiers, 1),
-    )
-    shaped = _without(shaped, shaped["panel_width_cm"] <= 0, "girth leaves no width for a panel")
-    return _without(
-        shaped,
-        shaped["reach_cm"] <= 0,
-        f"no room for high panels between {floor:.0f} and {practice.high_top_cm:.0f} cm",
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from estate.panels.life_rules import LifeRules
+from estate.panels.life_today import DAYS_A_YEAR
 from estate.panels.lifetime import DEFAULT_SYSTEM, PLAN_COLUMNS, life_plan
 from estate.panels.notation import HarvestSystem
 from estate.panels.practice import MarkingPractice
@@ -35,7 +36,9 @@ def life_plans(
     ----------
     blocks
         ``block_id``, ``planted_on``; ``girth_cm`` (typical girth), ``opens_on`` (first day of
-        its plan where later than `on`) and ``tapped_last`` (panel of the last year) where known.
+        its plan where later than `on`) and ``tapped_last`` (panel of the last year) where known;
+        without that, the panel whose tapping ended last by `cut_heights`, where that says it of
+        each panel and lies within a year.
     on
         First day of the plans.
     cut_heights
@@ -76,6 +79,7 @@ def life_plans(
             )
         cuts = today.get(block["block_id"])
         first = on if begins is None else max(on, pd.Timestamp(begins).date())
+        last = _tapped_last(cuts, first) if last is None else last
         plan = life_plan(
             pd.Timestamp(planted).date(),
             first,
@@ -108,6 +112,16 @@ def life_plans(
 
 def _known(value: Any) -> Any:
     return None if value is None or pd.isna(value) else value
+
+
+def _tapped_last(cuts: pd.DataFrame | None, on: dt.date) -> str | None:
+    """Give the one panel that was tapped last, within a year of a day; None where that is open."""
+    if cuts is None or "finished_on" not in cuts or cuts["finished_on"].isna().any():
+        return None
+    days = pd.to_datetime(cuts["finished_on"])
+    last = cuts.loc[days == days.max(), "panel"]
+    recent = pd.Timestamp(on) - days.max() < pd.Timedelta(days=DAYS_A_YEAR)
+    return str(last.iloc[0]) if len(last) == 1 and recent else None
 
 
 def _told(cuts: pd.DataFrame | None, column: str) -> dict[str, Any]:

@@ -47,7 +47,8 @@ class StimulationPlan:
     trees
         One row a tree: ``tree_id, block_id, permitted, reason``.
     blocks
-        One row a block: ``block_id, permitted, trees, reason``.
+        One row a block: ``block_id, permitted, trees, reason, left_out`` (how many trees may not
+        have it, by why, in words).
     buy_ml
         Product to buy for all rounds, ml.
     strength_percent, water_per_product
@@ -170,14 +171,18 @@ def plan_stimulation(
     rounds = _rounds(blocks, days, mix_ml, strength / product)
     return StimulationPlan(
         rounds=rounds,
-        trees=judged,
+        trees=judged.drop(columns="refused"),
         blocks=blocks,
         buy_ml=float(rounds["product_ml"].sum()),
         strength_percent=strength,
         water_per_product=water,
         place=_place(read, stimulation),
         cautions=tuple(CAUTIONS.values()),
-        findings=(*said, *_findings(stimulation, strength, product, figures, months)),
+        findings=(
+            *said,
+            *_unproven_bark(judged, girths, bark_limit_mm(standard, marking)),
+            *_findings(stimulation, strength, product, figures, months),
+        ),
     )
 
 
@@ -229,30 +234,53 @@ def _judge_trees(
         bark = judged["tree_id"].map(girths.set_index("tree_id")["bark_mm"])
         thin = bark < bark_mm
     kind = judged["class"]
-    reason = np.select(
-        [kind == "dry", kind == "mature", kind.isin(["ready", "near-ready", "immature"])],
+    refused = np.select(
         [
-            "dry tree: stimulant would harm it further",
-            np.where(thin, f"bark is thinner than {bark_mm:g} mm", ""),
-            f"young panel: none before the tree is over {standard.mature_year:g} years old",
+            kind == "dry",
+            ~kind.isin(_LIVING),
+            thin,
+            kind == "mature",
+            kind == "unmeasured",
         ],
-        "no tree to tap",
+        ["dry", "none", "thin", "", "unmeasured"],
+        "young",
     )
-    judged["permitted"] = reason == ""
-    judged["reason"] = pd.Series(reason, index=judged.index, dtype="str")
+    judged["permitted"] = refused == ""
+    judged["refused"] = pd.Series(refused, index=judged.index, dtype="str")
+    judged["reason"] = judged["refused"].map(
+        {
+            "": "",
+            "dry": "dry tree: stimulant would harm it further",
+            "thin": f"bark is thinner than {bark_mm:g} mm",
+            "young": f"young panel: none before the tree is over {standard.mature_year:g} years "
+            "old",
+            "unmeasured": "not measured: none before it is known to be mature",
+            "none": "no tree to tap",
+        }
+    )
     return judged.drop(columns="class")
+
+
+_LIVING = ("ready", "near-ready", "immature", "mature", "unmeasured")
+_LEFT_OUT = {
+    "dry": "dry",
+    "thin": "with thin bark",
+    "young": "with young panels",
+    "unmeasured": "not measured",
+}
 
 
 def _judge_blocks(
     judged: pd.DataFrame, system: HarvestSystem, figures: Mapping[str, Figure]
 ) -> pd.DataFrame:
     told = judged.assign(
-        dry=judged["reason"].str.startswith("dry"),
-        standing=judged["reason"] != "no tree to tap",
+        dry=judged["refused"] == "dry",
+        standing=judged["refused"] != "none",
     )
     blocks = told.groupby("block_id", as_index=False).agg(
         trees=("permitted", "sum"), dry=("dry", "sum"), standing=("standing", "sum")
     )
+    blocks["left_out"] = _left_out(judged, blocks["block_id"])
     most = figures["dry_share_most"].value
     share = blocks["dry"] / blocks["standing"].where(blocks["standing"] > 0)
     least = int(figures["least_days"].value)
@@ -273,7 +301,23 @@ def _judge_blocks(
     )
     blocks["permitted"] = blocks["reason"] == ""
     blocks["trees"] = blocks["trees"].where(blocks["permitted"], 0).astype("int64")
-    return blocks[["block_id", "permitted", "trees", "reason"]]
+    return blocks[["block_id", "permitted", "trees", "reason", "left_out"]]
+
+
+def _left_out(judged: pd.DataFrame, block_ids: pd.Series) -> pd.Series:
+    """Say for each block how many trees may not have it, and why: ``8 dry, 3 with thin bark``."""
+    counts = (
+        judged[judged["refused"].isin(_LEFT_OUT)]
+        .groupby(["block_id", "refused"])
+        .size()
+        .unstack(fill_value=0)
+        .reindex(index=block_ids, columns=list(_LEFT_OUT), fill_value=0)
+    )
+    said = [
+        ", ".join(f"{n:,} {words}" for n, words in zip(row, _LEFT_OUT.values(), strict=True) if n)
+        for row in counts.to_numpy()
+    ]
+    return pd.Series(said, index=block_ids.index, dtype="str")
 
 
 def _too_often(cuts: Sequence[CutSystem], least_days: int) -> str:
@@ -302,6 +346,23 @@ def _rounds(
     )
     columns = ["block_id", "round_no", "day", "trees", "mix_ml", "product_ml", "water_ml"]
     return every[columns]
+
+
+def _unproven_bark(
+    judged: pd.DataFrame, girths: pd.DataFrame | None, least_mm: float
+) -> tuple[str, ...]:
+    """Say on how many permitted trees nobody has proved that the bark is thick enough."""
+    known = set()
+    if girths is not None and "bark_mm" in girths:
+        known = set(girths.dropna(subset=["bark_mm"])["tree_id"])
+    permitted = judged.loc[judged["permitted"], "tree_id"]
+    bare = int((~permitted.isin(known)).sum())
+    if bare == 0:
+        return ()
+    return (
+        f"Bark wasn't measured on {bare:,} of the {len(permitted):,} trees permitted: prove it is "
+        f"{least_mm:g} mm or more before the first round, and leave out those where it isn't.",
+    )
 
 
 def _place(system: HarvestSystem, stimulation: Stimulation) -> str:
@@ -343,7 +404,8 @@ def _findings(
         )
     if months is None:
         found.append(
-            f"Months are those of one country ({figures['first_season_from'].source}): name your "
-            "own where seasons differ."
+            f"Months are those of one country ({figures['first_season_from'].source}): where "
+            "seasons differ, set first_season_from and the like under [stimulation] in your "
+            "figures file."
         )
     return found

@@ -13,6 +13,36 @@ _SPACING_DAYS = {"d": 1, "w": 7}
 _DAYS_A_YEAR = 365
 
 
+def yearly(spans: Sequence[tuple[dt.date, dt.date]], year: int) -> list[tuple[dt.date, dt.date]]:
+    """Give spans of days as they recur from the year before to the second after.
+
+    Parameters
+    ----------
+    spans
+        First and last day of each, of any year.
+    year
+        The year about which they are wanted.
+
+    Examples
+    --------
+    >>> yearly([(dt.date(2024, 12, 20), dt.date(2025, 1, 31))], 2027)[1]
+    (datetime.date(2027, 12, 20), datetime.date(2028, 1, 31))
+    """
+    recurring = []
+    for first, last in spans:
+        length = last - first
+        for other in range(year - 1, year + 3):
+            start = _on_year(first, other)
+            recurring.append((start, start + length))
+    return recurring
+
+
+def _on_year(day: dt.date, year: int) -> dt.date:
+    if (day.month, day.day) == (2, 29):
+        day -= dt.timedelta(days=1)
+    return day.replace(year=year)
+
+
 def season_months(figures: Mapping[str, Figure]) -> frozenset[int]:
     """Months of the figures' two seasons, 1 to 12.
 
@@ -65,6 +95,11 @@ def round_days(
     said = []
     if len(free) > len(kept):
         said.append("No round is set in wintering.")
+    if not wintering:
+        said.append(
+            "Wintering wasn't given: strike every round that falls while the trees shed or "
+            "refoliate."
+        )
     if len(days) < wanted:
         said.append(
             f"Only {len(days)} of {wanted} rounds fit: at least {gap} days apart"

@@ -8,7 +8,7 @@ from estate.sun.beam import panel_beam
 from estate.sun.canopy import Canopy, canopy_of_age
 from estate.sun.facing import face_blocks
 from estate.sun.hours import TappingDay, tapping_day
-from estate.sun.options import FacingOptions
+from estate.sun.options import FacingOptions, read_facing_options
 from estate.sun.sky import Clouds, clouds_from_table, read_clouds
 
 __all__ = [
@@ -22,5 +22,6 @@ __all__ = [
     "face_blocks",
     "panel_beam",
     "read_clouds",
+    "read_facing_options",
     "tapping_day",
 ]

@@ -36,6 +36,7 @@ from estate.sun.table import (
     sun_moments,
 )
 from estate.sun.words import Setting, basis_words, facing_words, pair_words
+from layers.errors import SettingError
 from layers.terrain import Terrain
 
 Floats = NDArray[np.float64]
@@ -71,6 +72,7 @@ def face_blocks(
     clouds: Clouds | pd.DataFrame | None = None,
     options: FacingOptions = _DEFAULTS,
     figures: Figures | None = None,
+    marking: Figures | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Give each block's light by direction, and the pair of faces that its panels should take.
 
@@ -91,8 +93,8 @@ def face_blocks(
         Monthly cloud, as a table (see :func:`estate.sun.clouds_from_table`); None for clear sky.
     options
         Tapping months, clock, measured canopy and weather.
-    figures
-        Table ``light``, the user's own where given.
+    figures, marking
+        Tables ``light`` and ``marking``, the user's own where given.
 
     Returns
     -------
@@ -118,9 +120,10 @@ def face_blocks(
         options=options,
         clouds=clouds_from_table(clouds) if isinstance(clouds, pd.DataFrame) else clouds,
         light=load_figures("light") if figures is None else figures,
-        marking=load_figures("marking"),
+        marking=load_figures("marking") if marking is None else marking,
     )
     sites = block_sites(blocks, rows, on=on, terrain=terrain)
+    _check_gaps(options, sites)
     tables = _tables(sites, on.year, run)
     with ThreadPoolExecutor(cpu_count()) as threads:
         faced = list(threads.map(_face_block, sites.itertuples(index=False), tables, repeat(run)))
@@ -133,6 +136,18 @@ def face_blocks(
     keys = np.repeat(sites["block_id"].to_numpy(dtype=object), len(AZIMUTHS_DEG))
     roses.insert(0, "block_id", pd.array(keys, dtype=sites["block_id"].dtype))
     return roses, pd.DataFrame([row for _, row in faced], columns=list(_FACING_COLUMNS))
+
+
+def _check_gaps(options: FacingOptions, sites: pd.DataFrame) -> None:
+    strange = sorted(set(options.gap_fractions or {}) - set(sites["block_id"]))
+    if strange:
+        raise SettingError.at(
+            layer="sun",
+            row=f"gap_fraction.{strange[0]}",
+            found=f"a gap of a block {strange[0]}",
+            expected="one of the blocks in the layers",
+            remedy="Check how the block is written.",
+        )
 
 
 def _tables(sites: pd.DataFrame, year: int, run: _Run) -> list[tuple[SunTable, SunTable]]:
@@ -207,6 +222,7 @@ def _face_block(
         in_the_open=around.canopy is None,
         full_leaf=not run.options.wintering_months,
         clouds=run.clouds is not None,
+        weather=run.options.weather_deg is not None,
         hills=around.hills,
     )
     return _rose_columns(rose), _facing_row(site.block_id, choice, setting, run.light)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 from estate.sun.hours import TappingDay
 from layers.errors import SettingError
+from layers.toml_file import read_toml
 
 ALL_MONTHS = tuple(range(1, 13))
 
@@ -75,3 +78,80 @@ class FacingOptions:
                     expected=expected,
                     remedy="Mend the option.",
                 )
+
+
+def read_facing_options(path: Path) -> FacingOptions:
+    """Read what the user says of the sun from a TOML file; each key may be left out.
+
+    Parameters
+    ----------
+    path
+        With ``rain_and_wind_from_deg`` (0 to 360 from true north), ``tapping_months`` and
+        ``wintering_months`` (lists of 1 to 12), ``clock_ahead_of_utc_h``, and a table
+        ``[gap_fraction]`` of the share of sky seen straight up under the crowns, 0 to 1, by
+        block_id.
+
+    Raises
+    ------
+    SettingError
+        A key isn't known, or a value is out of its range or not of its kind.
+    UnreadableError
+        The file isn't TOML.
+    """
+    told = read_toml(path)
+    for name in told:
+        if name not in _KEYS:
+            raise _wrong(path, name, "a key that isn't known", ", ".join(_KEYS))
+    values = {
+        field: read(path, name, told[name]) for name, (field, read) in _KEYS.items() if name in told
+    }
+    try:
+        return FacingOptions(**values)
+    except SettingError as refused:
+        named = {field: name for name, (field, _) in _KEYS.items()}
+        fault = refused.fault
+        name = named.get(fault.row, fault.row)
+        raise _wrong(path, name, fault.found, fault.expected) from refused
+
+
+def _number(path: Path, name: str, value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise _wrong(path, name, repr(value), "a number")
+    return float(value)
+
+
+def _months(path: Path, name: str, value: object) -> tuple[int, ...]:
+    whole = isinstance(value, list) and all(type(month) is int for month in value)
+    if not whole:
+        raise _wrong(path, name, repr(value), "a list of months such as [2, 3]")
+    return tuple(sorted(set(value)))  # type: ignore[call-overload]
+
+
+def _gaps(path: Path, name: str, value: object) -> dict[str, float]:
+    if not isinstance(value, dict):
+        raise _wrong(path, name, repr(value), "a table of shares by block_id")
+    gaps = {str(block): _number(path, f"{name}.{block}", gap) for block, gap in value.items()}
+    for block, gap in gaps.items():
+        if not 0.0 < gap < 1.0:
+            raise _wrong(path, f"{name}.{block}", f"{gap:g}", "a share above 0 and under 1")
+    return gaps
+
+
+def _wrong(path: Path, row: str, found: str, expected: str) -> SettingError:
+    return SettingError.at(
+        file=path.name,
+        layer="sun",
+        row=row,
+        found=found,
+        expected=expected,
+        remedy="Mend it, or take it out.",
+    )
+
+
+_KEYS: Mapping[str, tuple[str, Any]] = {
+    "rain_and_wind_from_deg": ("weather_deg", _number),
+    "tapping_months": ("months", _months),
+    "wintering_months": ("wintering_months", _months),
+    "clock_ahead_of_utc_h": ("zone_h", _number),
+    "gap_fraction": ("gap_fractions", _gaps),
+}

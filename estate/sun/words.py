@@ -13,6 +13,7 @@ from estate.sun.choice import NORTH_SOUTH_DEG, SAME_WAY_DEG, Choice, apart_deg
 
 _POINTS = tuple(POINTS.values())
 _SEEN_DEG = 45.0
+_EXACT_DEG = 1.0
 _SMALL_TURN_DEG = 22.5
 _WIDE_DEG = 120.0
 _HALF_PERCENT = 0.005
@@ -31,9 +32,9 @@ class Setting:
         Share of the open sun's beam that reaches the bark, 0 to 1, mean of all sides.
     arc_deg
         How far round the trunk one panel goes.
-    in_the_open, full_leaf, clouds, hills
-        No canopy could be reckoned; wintering was left out; a cloud table was given; the block
-        lies on an elevation layer.
+    in_the_open, full_leaf, clouds, weather, hills
+        No canopy could be reckoned; wintering was left out; a cloud table was given; so was the
+        way that rain and wind come from; the block lies on an elevation layer.
     """
 
     latitude: float
@@ -46,6 +47,7 @@ class Setting:
     in_the_open: bool
     full_leaf: bool
     clouds: bool
+    weather: bool
     hills: bool
 
 
@@ -69,6 +71,18 @@ def pair_words(first_deg: float, second_deg: float) -> str:
     'north and south'
     """
     return FACES["pair"].format(first=compass_point(first_deg), second=compass_point(second_deg))
+
+
+def _other_pair_words(other_deg: float, chosen_deg: float) -> str:
+    """Give a pair in words; with its degrees where the chosen pair has the same words."""
+    words = pair_words(other_deg, other_deg + 180.0)
+    if apart_deg(other_deg, chosen_deg) < _EXACT_DEG:
+        return words
+    points = {compass_point(other_deg), compass_point(other_deg + 180.0)}
+    if points != {compass_point(chosen_deg), compass_point(chosen_deg + 180.0)}:
+        return words
+    one, two = other_deg % 360.0, (other_deg + 180.0) % 360.0
+    return FACES["by degrees"].format(pair=words, one=one, two=two)
 
 
 def facing_words(choice: Choice, setting: Setting, figures: Mapping[str, Figure]) -> str:
@@ -111,7 +125,7 @@ def _same(one_deg: float, other_deg: float) -> bool:
 
 def _found(choice: Choice) -> str:
     faces = pair_words(choice.first_deg, choice.second_deg)
-    best = pair_words(choice.best_deg, choice.best_deg + 180.0)
+    best = _other_pair_words(choice.best_deg, choice.first_deg)
     saved, doubt = 100.0 * choice.best_share_saved, 100.0 * choice.best_uncertainty_share
     if choice.turned_from_weather:
         return FACES["from weather"].format(faces=faces)
@@ -135,7 +149,7 @@ def _wide(setting: Setting) -> str:
 def _against_walking_side(choice: Choice) -> str:
     if np.isnan(choice.walking_side_deg):
         return ""
-    walking = pair_words(choice.walking_side_deg, choice.walking_side_deg + 180.0)
+    walking = _other_pair_words(choice.walking_side_deg, choice.first_deg)
     if _same(choice.walking_side_deg, choice.first_deg):
         return FACES["walking side"].format(walking=walking)
     message = "against walking side" if choice.told_apart else "as good as walking side"
@@ -201,6 +215,8 @@ def _unknown(setting: Setting) -> str:
         lacks.append(FACES["no clouds"])
     if setting.full_leaf and not setting.in_the_open:
         lacks.append(FACES["full leaf"])
+    if not setting.weather:
+        lacks.append(FACES["no weather"])
     words = [FACES["lacks"].format(lacks=", ".join(lacks))] if lacks else []
     if setting.straightness < _WINDING:
         words.append(FACES["winding"])

@@ -21,6 +21,7 @@ def test_notes_are_read_by_their_names_and_put_beside_the_project(tmp_path):
     (layers / "holidays.csv").write_text("date\n2026-12-25\n")
     (layers / "cuts.csv").write_text("block_id,panel,foot_cm\nB1,BO-1,118.5\n")
     (layers / "figures.toml").write_text("[marking]\npanel_gap = 2.5\n")
+    (layers / "sun.toml").write_text("rain_and_wind_from_deg = 240\n")
     copy_own_files(layers, out)
     for folder in (layers, out):
         own = read_own_files(folder)
@@ -28,6 +29,7 @@ def test_notes_are_read_by_their_names_and_put_beside_the_project(tmp_path):
         assert own.holidays == {date(2026, 12, 25)}
         assert own.cuts["foot_cm"].tolist() == [118.5]
         assert own.figures == folder / "figures.toml"
+        assert own.sun.weather_deg == 240.0
 
 
 @pytest.mark.parametrize(
@@ -36,6 +38,14 @@ def test_notes_are_read_by_their_names_and_put_beside_the_project(tmp_path):
         ("absences.csv", "tapper_id,date\nT1,2026-11-02\nT1,tomorrow\n", "row 2.*tomorrow"),
         ("absences.csv", "tapper_id\nT1\n", "date"),
         ("cuts.csv", "block_id,panel,foot_cm\nB1,BO-1,high\n", "row 1.*high"),
+        ("cuts.csv", "block_id,panel,foot_cm\nB1,BO-1,90\nB1,left,90\n", "row 2.*left"),
+        ("cuts.csv", "block_id,panel,foot_cm\nB1,BO-1,90\nB1,BO-1,80\n", "row 2.*once"),
+        (
+            "cuts.csv",
+            "block_id,panel,foot_cm,finished_on\nB1,BO-1,90,\nB1,BO-2,90,last May\n",
+            "row 2.*last May",
+        ),
+        ("cuts.csv", "block_id,panel,foot_cm,tapped_years\nB1,BO-1,90,-2\n", "row 1.*above 0"),
     ],
 )
 def test_a_wrong_note_is_named_by_file_and_row(tmp_path, name, text, word):
@@ -49,3 +59,13 @@ def test_a_file_that_isnt_text_is_refused(tmp_path):
     (tmp_path / "holidays.csv").write_bytes(b"\xff\xfe\x00\x01date\n")
     with pytest.raises(UnreadableError, match=r"holidays\.csv"):
         read_own_files(tmp_path)
+
+
+def test_cuts_say_when_a_panel_was_tapped_last_and_for_how_long(tmp_path):
+    (tmp_path / "cuts.csv").write_text(
+        "block_id,panel,foot_cm,finished_on,tapped_years\nB1,BO-1,90,2026-03-31,2.5\nB1,B0-2,97,,\n"
+    )
+    cuts = read_own_files(tmp_path).cuts
+    assert cuts["finished_on"].iloc[0].date() == date(2026, 3, 31)
+    assert cuts["tapped_years"].tolist()[0] == 2.5
+    assert cuts.loc[1, ["finished_on", "tapped_years"]].isna().all()

@@ -1,4 +1,5 @@
 import gpxpy
+import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
@@ -81,3 +82,80 @@ def test_stimulation_gives_cautions_amounts_and_refusals(project):
     assert "loves" in result.stdout
     assert "B01: none" in result.stdout
     assert "litres" in result.stdout
+
+
+def project_with(folder, *, bark_mm=7.5, wintering="", interval_days=3):
+    """A planned project of two blocks, the second mature, one bark measured on each third point."""
+    plan = small_plan(blocks=2, rows=8, trees_a_row=12)
+    classes = plan.layers.trees[["tree_id", "block_id", "geometry"]].merge(
+        plan.classes[["tree_id", "class"]], on="tree_id"
+    )
+    girth = plan.layers.girth.assign(bark_mm=np.nan)
+    girth.loc[girth.index[::3], "bark_mm"] = bark_mm
+    points = girth[["point_id", "geometry"]].merge(plan.matches, on="point_id")
+    settings = {"interval_days": str(interval_days), "wintering": wintering}
+    frames = {name: getattr(plan.layers, name) for name in LAYERS} | {
+        "girth": girth,
+        "tree_classes": classes,
+        "match_points": points,
+        "settings": pd.DataFrame({"name": settings.keys(), "value": settings.values()}),
+    }
+    folder.mkdir()
+    write_layers(folder / "group.gpkg", frames)
+    return folder / "group.gpkg"
+
+
+def days_of(said):
+    return pd.to_datetime(
+        [line.split(":")[0].strip() for line in said.splitlines() if ", round " in line]
+    )
+
+
+def test_bark_that_was_measured_too_thin_stops_stimulation(tmp_path):
+    thick = run("stimulate", project_with(tmp_path / "thick"), "--from", "2026-03-02").stdout
+    thin = run(
+        "stimulate", project_with(tmp_path / "thin", bark_mm=6.0), "--from", "2026-03-02"
+    ).stdout
+    assert "thin bark" not in thick.split("B01")[1]
+    assert "with thin bark" in thin.split("B02: ")[1].splitlines()[0]
+
+    def permitted(said):
+        return int(said.split("B02: ")[1].split(" ")[0])
+
+    assert permitted(thin) < permitted(thick)
+    assert "Bark wasn't measured on" in thick
+
+
+def test_wintering_of_the_project_or_the_command_bars_its_days_each_year(tmp_path):
+    # The roster's wintering was in another year; trees shed every year.
+    path = project_with(tmp_path / "shed", wintering="2024-05-01 2024-07-31")
+    days = days_of(run("stimulate", path, "--from", "2026-03-02").stdout)
+    assert len(days)
+    assert not days.month.isin([5, 6, 7]).any()
+    named = run(
+        "stimulate", path, "--from", "2026-03-02", "--wintering", "2026-10-01", "2026-12-31"
+    )
+    days = days_of(named.stdout)
+    assert len(days)
+    assert not days.month.isin([10, 11, 12]).any()
+    assert "Wintering wasn't given" not in named.stdout
+    wrong = run("stimulate", path, "--wintering", "2026-12-31", "2026-10-01")
+    assert isinstance(wrong.exception, LayerError)
+
+
+def test_wintering_months_of_the_sun_count_where_none_else_is_given(tmp_path):
+    path = project_with(tmp_path / "sun")
+    assert "Wintering wasn't given" in run("stimulate", path, "--from", "2026-03-02").stdout
+    (path.parent / "sun.toml").write_text("wintering_months = [5, 6, 7]")
+    said = run("stimulate", path, "--from", "2026-03-02").stdout
+    assert "Wintering wasn't given" not in said
+    assert not days_of(said).month.isin([5, 6, 7]).any()
+
+
+def test_trees_tapped_every_other_day_are_never_stimulated(tmp_path):
+    path = project_with(tmp_path / "often", interval_days=2)
+    said = run("stimulate", path, "--from", "2026-03-02").stdout
+    assert "only d3 or rarer" in said
+    assert "To buy for the year: 0.00" in said
+    named = run("stimulate", path, "S/4U d3 ET 2.5% Pa1(1) 6/y", "--from", "2026-03-02").stdout
+    assert "The project's round taps every 2 days" in named

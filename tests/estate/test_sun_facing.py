@@ -13,7 +13,7 @@ from affine import Affine
 from pyproj import CRS
 
 from estate.figures import load_figures
-from estate.sun import FacingOptions, face_blocks
+from estate.sun import FacingOptions, face_blocks, read_facing_options
 from estate.sun.choice import PanelLight, apart_deg, choose_pair
 from estate.sun.rose import AZIMUTHS_DEG
 from estate.sun.site import block_sites
@@ -152,6 +152,7 @@ def test_the_reason_says_what_was_found(light, row_deg, starts, holds):
         in_the_open=False,
         full_leaf=True,
         clouds=False,
+        weather=False,
         hills=True,
     )
     choice = choose(light, row_deg=row_deg)
@@ -160,6 +161,7 @@ def test_the_reason_says_what_was_found(light, row_deg, starts, holds):
     assert holds in reason
     assert "nan" not in reason + basis_words(choice, setting)
     assert "cloud table" in basis_words(choice, setting)
+    assert "rain and wind" in basis_words(choice, setting)
 
 
 def test_a_block_without_a_planting_date_gets_the_open_light_of_pvlib():
@@ -366,3 +368,84 @@ def test_layers_in_other_forms_are_refused():
 def test_options_out_of_range_are_refused(wrong):
     with pytest.raises(SettingError, match="expected"):
         replace(FacingOptions(), **wrong)
+
+
+def test_a_pair_in_the_same_words_is_told_apart_by_its_degrees():
+    # Rows at 101 degrees: the walking side, 11 and 191, is "north and south" like the faces.
+    choice = choose(made_up(90.0, 0.3), row_deg=101.0)
+    assert choice.first_deg == 0.0
+    setting = Setting(
+        latitude=3.0,
+        age_years=7.0,
+        straightness=1.0,
+        slope_percent=2.0,
+        uphill_deg=0.0,
+        beam_share=0.06,
+        arc_deg=100.0,
+        in_the_open=False,
+        full_leaf=False,
+        clouds=True,
+        weather=True,
+        hills=True,
+    )
+    reason = facing_words(choice, setting, LIGHT)
+    assert "the walking side (north and south, by 11 and 191 degrees)" in reason
+
+
+def test_rain_and_wind_turn_a_whole_block_and_the_reason_says_so():
+    # Old trees on the equator under even crowns: the sun can't tell pairs apart there.
+    blocks, rows = estate_of(ages=(8.0,), row_deg=(0.0,), bottom=1000.0)
+    for weather_deg in (0.0, 90.0):
+        options = FacingOptions(weather_deg=weather_deg)
+        _, facing = face_blocks(blocks, rows, on=ON, options=options)
+        one = facing.iloc[0]
+        assert "rain and wind" not in one["basis"]
+        turned = one["reason"].startswith("Face") and "out of the rain and wind" in one["reason"]
+        assert turned == (one["first_face_deg"] % 180.0 != 0.0)
+        if turned:
+            assert apart_deg(one["first_face_deg"], weather_deg) > 10.0
+
+
+def test_what_the_user_says_of_sun_rain_and_wind_is_read(tmp_path):
+    path = tmp_path / "sun.toml"
+    path.write_text(
+        "rain_and_wind_from_deg = 240\nwintering_months = [2, 1]\n"
+        "tapping_months = [4, 5, 6, 7, 8, 9, 10, 11, 12]\nclock_ahead_of_utc_h = 7\n"
+        "[gap_fraction]\nB0 = 0.3\n"
+    )
+    told = read_facing_options(path)
+    assert told == FacingOptions(
+        weather_deg=240.0,
+        wintering_months=(1, 2),
+        months=(4, 5, 6, 7, 8, 9, 10, 11, 12),
+        zone_h=7.0,
+        gap_fractions={"B0": 0.3},
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "row", "expected"),
+    [
+        ("wind = 3", "wind", "rain_and_wind_from_deg"),
+        ("rain_and_wind_from_deg = 'west'", "rain_and_wind_from_deg", "a number"),
+        ("rain_and_wind_from_deg = 400", "rain_and_wind_from_deg", "0 to 360"),
+        ("tapping_months = [0]", "tapping_months", "1 to 12"),
+        ("wintering_months = 2", "wintering_months", "a list of months"),
+        ("clock_ahead_of_utc_h = true", "clock_ahead_of_utc_h", "a number"),
+        ("[gap_fraction]\nB0 = 1.2", "gap_fraction.B0", "above 0 and under 1"),
+        ("gap_fraction = 0.2", "gap_fraction", "a table of shares"),
+    ],
+)
+def test_what_can_t_be_said_of_the_sun_is_refused_by_its_key(tmp_path, text, row, expected):
+    path = tmp_path / "sun.toml"
+    path.write_text(text)
+    with pytest.raises(SettingError, match=expected) as refused:
+        read_facing_options(path)
+    assert refused.value.fault.file == "sun.toml"
+    assert refused.value.fault.row == row
+
+
+def test_a_gap_of_a_block_that_isn_t_there_is_refused():
+    options = FacingOptions(gap_fractions={"elsewhere": 0.3})
+    with pytest.raises(SettingError, match="a gap of a block elsewhere"):
+        face_blocks(*estate_of(), on=ON, options=options)

@@ -389,3 +389,23 @@ def test_blocks_are_planned_together():
     high = plans[(plans["block_id"] == "c") & (plans["panel"] == "HO-1")]
     assert high["bark_from_cm"].iloc[0] == 190.0
     assert set(plans.attrs["findings"]) == {"a", "b", "c"}
+
+
+def test_the_panel_that_was_tapped_last_rests_in_the_plan_s_first_year():
+    blocks = pd.DataFrame({"block_id": ["a"], "planted_on": [planted(10)]})
+    cuts = pd.DataFrame(
+        {
+            "block_id": ["a", "a"],
+            "panel": ["BO-1", "BO-2"],
+            "foot_cm": [99.0, 99.0],
+            "finished_on": pd.to_datetime(["2026-05-31", "2025-05-31"]),
+        }
+    )
+    assert life_plans(blocks, ON, cut_heights=cuts)["panel"].iloc[0] == "BO-2"
+    turned = cuts.assign(finished_on=cuts["finished_on"].to_numpy()[::-1])
+    assert life_plans(blocks, ON, cut_heights=turned)["panel"].iloc[0] == "BO-1"
+    # Where one day isn't told, that panel may be the one in tapping: nothing is barred.
+    cuts.loc[1, "finished_on"] = pd.NaT
+    assert life_plans(blocks, ON, cut_heights=cuts)["panel"].iloc[0] == "BO-1"
+    told = blocks.assign(tapped_last="BO-2")
+    assert life_plans(told, ON, cut_heights=turned)["panel"].iloc[0] == "BO-1"

@@ -59,6 +59,24 @@ def test_young_dry_and_thin_barked_trees_are_stopped_with_a_reason():
     assert told["a18"].startswith("dry tree")
     assert told["a19"] == "young panel: none before the tree is over 15 years old"
     assert plan.rounds["trees"].unique().tolist() == [17]
+    assert plan.blocks["left_out"].tolist() == ["1 dry, 1 with thin bark, 1 with young panels"]
+    assert any(
+        said.startswith("Bark wasn't measured on 16 of the 17 trees") for said in plan.findings
+    )
+
+
+def test_a_mature_tree_kept_back_for_its_bark_is_refused_for_its_bark():
+    # A tree whose bark is under the standard's least is no longer classed mature.
+    bark = pd.DataFrame({"tree_id": ["a0", "a2"], "bark_mm": [6.0, 6.0]})
+    plan = plan_for(["near-ready", "unmeasured", "vacant"], girths=bark)
+    told = plan.trees["reason"].tolist()
+    assert told[0] == "bark is thinner than 7 mm"
+    assert told[1].startswith("not measured")
+    assert told[2] == "no tree to tap"
+
+
+def test_wintering_that_wasn_t_given_is_said():
+    assert any("Wintering wasn't given" in said for said in plan_for(["mature"]).findings)
 
 
 def test_a_block_of_young_trees_gets_no_round():
