@@ -330,15 +330,17 @@ def swapped_or_far(frame: gpd.GeoDataFrame, layer: str, *, centre: shapely.Point
     """
     bounds = shapely.bounds(shapes_of(frame))
     bounds = bounds[np.isfinite(bounds).all(axis=1)]
-    if len(bounds) == 0:
+    if len(bounds) == 0 or centre.is_empty:
         return []
     x = float(np.median((bounds[:, 0] + bounds[:, 2]) / 2.0))
     y = float(np.median((bounds[:, 1] + bounds[:, 3]) / 2.0))
+    file = str(frame[FILE].iloc[0]) if FILE in frame.columns else ""
+    turned = abs(x) <= 90.0 and _kilometres(y, x, centre) <= FAR_KM
+    if abs(y) > 90.0:
+        return [_no_latitude(file, layer, y, turned=turned)]
     away = _kilometres(x, y, centre)
     if away <= FAR_KM:
         return []
-    turned = abs(x) <= 90.0 and _kilometres(y, x, centre) <= FAR_KM
-    file = str(frame[FILE].iloc[0]) if FILE in frame.columns else ""
     return [
         Fault(
             severity="stops" if turned else "noted",
@@ -353,6 +355,21 @@ def swapped_or_far(frame: gpd.GeoDataFrame, layer: str, *, centre: shapely.Point
             else "Check the layer's coordinate reference system.",
         )
     ]
+
+
+def _no_latitude(file: str, layer: str, y: float, *, turned: bool) -> Fault:
+    return Fault(
+        severity="stops" if turned else "noted",
+        file=file,
+        layer=layer,
+        row="",
+        found=f"a latitude of {y:,.4f} degrees"
+        + ("; with longitude and latitude turned about the layer lies among the holdings" * turned),
+        expected="-90 to 90 degrees",
+        remedy="Turn the two columns about."
+        if turned
+        else "Check the layer's coordinate reference system: metres may be taken for degrees.",
+    )
 
 
 def _kilometres(longitude: float, latitude: float, centre: shapely.Point) -> float:
