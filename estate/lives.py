@@ -18,7 +18,6 @@ from estate.panels import (
 )
 from estate.plan_settings import PlanSettings
 from layers.contract import Layers
-from layers.errors import SettingError
 
 
 def plan_lives(
@@ -39,9 +38,8 @@ def plan_lives(
     Raises
     ------
     SettingError
-        A cut was measured in a block that isn't in the layers, or outside its panel.
+        A cut was measured outside its panel.
     """
-    _check_cuts(layers, settings)
     facts = life_facts(layers, girths, readiness, settings)
     if facts.empty:
         return pd.DataFrame({"block_id": pd.array([], dtype="string")})
@@ -101,22 +99,6 @@ def todays_cuts(facts: pd.DataFrame, settings: PlanSettings, rules: dict[str, An
         own = measured[measured["block_id"].isin(facts["block_id"])]
         parts.append(own.assign(cut_source="measured"))
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame({"block_id": []})
-
-
-def _check_cuts(layers: Layers, settings: PlanSettings) -> None:
-    if settings.cuts is None:
-        return
-    strange = ~settings.cuts["block_id"].isin(layers.blocks["block_id"])
-    if strange.any():
-        row = settings.cuts[strange].iloc[0]
-        raise SettingError.at(
-            file="cuts.csv",
-            layer="cuts",
-            row=f"{row['block_id']}, {row['panel']}",
-            found=f"a cut in a block {row['block_id']}",
-            expected="one of the blocks in the layers",
-            remedy="Check how the block is written.",
-        )
 
 
 def bark_budget(panels: pd.DataFrame, settings: PlanSettings) -> tuple[BarkUse, ...]:

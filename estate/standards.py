@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass, fields, replace
 from importlib import resources
 from pathlib import Path
-from typing import Any
 
 from layers.contract import MATERIALS
 from layers.errors import SettingError
 from layers.toml_file import read_toml
 
 DEFAULT_STANDARD = "common-practice"
+ORIGINS = ("ground", "union")
+_TEXTS = ("title", "measured_from", "source")
+_PAIRS = ("girth_cm", "height_cm")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,23 +120,62 @@ def standards(*, own: Path | None = None) -> Mapping[str, OpeningStandard]:
     150.0
     """
     text = resources.files("estate").joinpath("data", "standards.toml").read_text("utf-8")
-    tables = tomllib.loads(text)
-    if own is not None:
-        tables |= read_toml(own)
-    return {name: _standard(name, table) for name, table in tables.items()}
+    ours = {name: _standard(name, table, file="") for name, table in tomllib.loads(text).items()}
+    if own is None:
+        return ours
+    theirs = read_toml(own)
+    return ours | {name: _standard(name, table, file=own.name) for name, table in theirs.items()}
 
 
-def _standard(name: str, table: dict[str, Any]) -> OpeningStandard:
+def _standard(name: str, table: object, *, file: str) -> OpeningStandard:
+    """Give one standard from its table, which a user may have written."""
+    if not isinstance(table, dict):
+        raise _strange(
+            file, name, f"{name} = {table!r}", "a table of the standard's fields",
+            "Write the standard's name in brackets, and its fields below.",
+        )  # fmt: skip
+    known = {field.name: field for field in fields(OpeningStandard) if field.name != "name"}
+    needed = {key for key, field in known.items() if field.default is MISSING}
+    remedy = "Add the missing field or take out the unknown one."
+    for key in table:
+        if key not in known:
+            raise _strange(file, name, f"a field {key}", "one of " + ", ".join(known), remedy)
+    for key in needed - set(table):
+        raise _strange(file, name, f"no {key}", "the fields " + ", ".join(sorted(needed)), remedy)
+    for key, value in table.items():
+        _check_kind(file, name, key, value)
     try:
         return OpeningStandard(name=name, **table)
-    except TypeError as error:
-        raise SettingError.at(
-            layer="standards",
-            row=name,
-            found=str(error).split("__init__() ")[-1],
-            expected="the fields that head the standards file",
-            remedy="Add the missing field or take out the unknown one.",
-        ) from error
+    except SettingError as error:
+        raise SettingError(replace(error.fault, file=file)) from error
+
+
+def _check_kind(file: str, name: str, key: str, value: object) -> None:
+    """Refuse a field of the wrong kind: text for a number, a number for a pair of them."""
+    if key in _TEXTS:
+        wrong, expected, example = not isinstance(value, str), "text in quotes", f'{key} = "…"'
+    elif key in _PAIRS:
+        wrong = not (isinstance(value, dict) and all(map(_is_number, value.values())))
+        expected = "two numbers"
+        example = f"{key} = {{ budded = 50.0, seedling = 55.0 }}"
+        if isinstance(value, dict) and set(value) - set(MATERIALS):
+            wrong, expected = True, "figures for " + " and ".join(MATERIALS)
+    else:
+        wrong, expected, example = not _is_number(value), "a number", f"{key} = 15.0"
+    if not wrong and key == "measured_from" and value not in ORIGINS:
+        wrong, expected, example = True, " or ".join(ORIGINS), f'{key} = "{ORIGINS[0]}"'
+    if wrong:
+        raise _strange(file, name, f"{key} = {value!r}", expected, f"Write for example: {example}")
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _strange(file: str, name: str, found: str, expected: str, remedy: str) -> SettingError:
+    return SettingError.at(
+        file=file, layer="standards", row=name, found=found, expected=expected, remedy=remedy
+    )
 
 
 def standard_named(name: str, *, own: Path | None = None) -> OpeningStandard:

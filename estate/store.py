@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
+from typing import cast
 
 import geopandas as gpd
 import pandas as pd
@@ -12,10 +15,9 @@ import pandas as pd
 from estate.plan import EstatePlan
 from estate.roster import LastPlan, beat_blocks, beat_sums, can_tap, no_tappings
 from layers.contract import LAYERS, Layers
-from layers.errors import ColumnError, SettingError
+from layers.errors import ColumnError, Fault, SettingError, Severity
 from layers.geopackage import layer_names, read_layer, write_layers
 from layers.key_list import join_keys
-from layers.terrain import write_terrain
 
 DECISIONS = "decisions"
 CONFIRMED = "confirmed_points"
@@ -23,6 +25,7 @@ LOST = "lost_mornings"
 CREW = "crew_decisions"
 SETTINGS = "settings"
 TAPPED_BEFORE = "tapped_before"
+FAULTS = "faults"
 
 
 def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
@@ -68,11 +71,28 @@ def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
     }
 
 
-def save_plan(path: Path, plan: EstatePlan) -> None:
+def save_plan(
+    path: Path,
+    plan: EstatePlan,
+    *,
+    faults: tuple[Fault, ...] = (),
+    more: Mapping[str, str] = MappingProxyType({}),
+) -> None:
     """Write a plan's layers and results into its project, whole or not at all.
 
     What people decided (`decisions`, `confirmed_points`, `lost_mornings`, `crew_decisions`) stays
     as it is.
+
+    Parameters
+    ----------
+    path
+        The project's GeoPackage.
+    plan
+        The finished plan.
+    faults
+        What was found while the layers came in, which a run on the project can't find again.
+    more
+        Further settings to keep, by name.
     """
     layers = plan.layers
     kept = {
@@ -84,13 +104,12 @@ def save_plan(path: Path, plan: EstatePlan) -> None:
         "days": str(plan.rounds.days),
         "make_up": plan.rounds.make_up,
         "wintering": " ".join(day.isoformat() for day in plan.rounds.wintering or ()),
+        **more,
     }
     settings = pd.DataFrame({"name": list(kept), "value": list(kept.values())})
-    if layers.terrain is not None and not terrain_file(path).exists():
-        write_terrain(terrain_file(path), layers.terrain)
     before = plan.tapped_before
     before = before.assign(last_tapped=[day.isoformat() for day in before["last_tapped"]])
-    own = {SETTINGS: settings, TAPPED_BEFORE: before}
+    own = {SETTINGS: settings, TAPPED_BEFORE: before, FAULTS: _fault_table(faults, plan.on)}
     write_layers(path, {**input_layers(layers), **result_layers(plan), **own})
 
 
@@ -110,9 +129,33 @@ def _without_unknown(frame: pd.DataFrame, needed: tuple[str, ...]) -> pd.DataFra
     return frame.drop(columns=empty) if len(frame) else frame
 
 
-def terrain_file(path: Path) -> Path:
-    """Give the elevation's file that stands beside a project."""
-    return path.parent / "terrain.tif"
+def _fault_table(faults: tuple[Fault, ...], on: date) -> pd.DataFrame:
+    names = [field.name for field in fields(Fault)]
+    told = [replace(fault, as_of=fault.as_of or on.isoformat()) for fault in faults]
+    return pd.DataFrame(
+        {name: pd.array([getattr(f, name) for f in told], dtype="string") for name in names}
+    )
+
+
+def saved_faults(path: Path) -> tuple[Fault, ...]:
+    """Give what earlier runs found while the layers came in; `as_of` says in which run."""
+    table = read_table(path, FAULTS)
+    if table is None:
+        return ()
+    told = table.astype("string").fillna("")
+    return tuple(
+        Fault(
+            severity=cast(Severity, row["severity"]),
+            **{field.name: row[field.name] for field in fields(Fault) if field.name != "severity"},
+        )
+        for row in told.to_dict("records")
+    )
+
+
+def not_told_again(earlier: tuple[Fault, ...], now: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """Give the faults of earlier runs that this one doesn't find anew."""
+    told = {(fault.layer, fault.row, fault.found) for fault in now}
+    return tuple(f for f in earlier if (f.layer, f.row, f.found) not in told)
 
 
 def read_table(path: Path, name: str) -> pd.DataFrame | None:

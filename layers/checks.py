@@ -7,6 +7,7 @@ faults name the row's key or place.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import cast
 
 import geopandas as gpd
@@ -83,6 +84,59 @@ def row_faults(
                 layer=layer,
                 row=names[MOST_TOLD] + (f" and {more} more" if more else ""),
                 found="the like of: " + texts[MOST_TOLD],
+                expected=expected,
+                remedy=remedy,
+            )
+        )
+    return faults
+
+
+def capped(faults: list[Fault]) -> list[Fault]:
+    """Give the first twenty of faults of one kind, and one more that counts the rest."""
+    if len(faults) <= MOST_TOLD:
+        return faults
+    last, more = faults[MOST_TOLD], len(faults) - MOST_TOLD - 1
+    row = last.row + (f" and {more} more" if more else "")
+    return [*faults[:MOST_TOLD], replace(last, row=row, found=f"the like of: {last.found}")]
+
+
+def repeated(
+    frame: pd.DataFrame,
+    layer: str,
+    severity: Severity,
+    *,
+    found: str,
+    expected: str,
+    remedy: str,
+) -> list[Fault]:
+    """Give one fault a file for rows that repeat others, which names each key and how often.
+
+    Parameters
+    ----------
+    frame
+        The repeated rows; a key that stands three times among them is named ``P-12 (3 times)``.
+    layer, severity, found, expected, remedy
+        As in :class:`layers.errors.Fault`; `found` follows the count of rows.
+    """
+    if len(frame) == 0:
+        return []
+    names = pd.Series(row_names(frame, layer))
+    files = frame[FILE].fillna("").astype("str") if FILE in frame else pd.Series("", frame.index)
+    faults = []
+    for file, own in names.groupby(files.to_numpy(), sort=False):
+        counts = own.value_counts(sort=False)
+        told = [
+            f"{name} ({count} times)" if count > 1 else str(name)
+            for name, count in counts.iloc[:MOST_TOLD].items()
+        ]
+        more = len(counts) - len(told)
+        faults.append(
+            Fault(
+                severity=severity,
+                file=str(file),
+                layer=layer,
+                row=", ".join(told) + (f" and {more} more" if more else ""),
+                found=f"{len(own):,} rows: {found}" if len(own) > 1 else found,
                 expected=expected,
                 remedy=remedy,
             )
@@ -276,15 +330,17 @@ def swapped_or_far(frame: gpd.GeoDataFrame, layer: str, *, centre: shapely.Point
     """
     bounds = shapely.bounds(shapes_of(frame))
     bounds = bounds[np.isfinite(bounds).all(axis=1)]
-    if len(bounds) == 0:
+    if len(bounds) == 0 or centre.is_empty:
         return []
     x = float(np.median((bounds[:, 0] + bounds[:, 2]) / 2.0))
     y = float(np.median((bounds[:, 1] + bounds[:, 3]) / 2.0))
+    file = str(frame[FILE].iloc[0]) if FILE in frame.columns else ""
+    turned = abs(x) <= 90.0 and _kilometres(y, x, centre) <= FAR_KM
+    if abs(y) > 90.0:
+        return [_no_latitude(file, layer, y, turned=turned)]
     away = _kilometres(x, y, centre)
     if away <= FAR_KM:
         return []
-    turned = abs(x) <= 90.0 and _kilometres(y, x, centre) <= FAR_KM
-    file = str(frame[FILE].iloc[0]) if FILE in frame.columns else ""
     return [
         Fault(
             severity="stops" if turned else "noted",
@@ -299,6 +355,21 @@ def swapped_or_far(frame: gpd.GeoDataFrame, layer: str, *, centre: shapely.Point
             else "Check the layer's coordinate reference system.",
         )
     ]
+
+
+def _no_latitude(file: str, layer: str, y: float, *, turned: bool) -> Fault:
+    return Fault(
+        severity="stops" if turned else "noted",
+        file=file,
+        layer=layer,
+        row="",
+        found=f"a latitude of {y:,.4f} degrees"
+        + ("; with longitude and latitude turned about the layer lies among the holdings" * turned),
+        expected="-90 to 90 degrees",
+        remedy="Turn the two columns about."
+        if turned
+        else "Check the layer's coordinate reference system: metres may be taken for degrees.",
+    )
 
 
 def _kilometres(longitude: float, latitude: float, centre: shapely.Point) -> float:

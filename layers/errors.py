@@ -23,6 +23,8 @@ class Fault:
         The row's key (``block_id`` and the like) or its number in the file, counted from 1.
     found, expected, remedy
         What stands there, what should, and what the user does about it.
+    as_of
+        The run that found it, where an earlier one did; empty for this one.
     """
 
     severity: Severity
@@ -32,12 +34,14 @@ class Fault:
     found: str
     expected: str
     remedy: str
+    as_of: str = ""
 
     def __str__(self) -> str:
         layer = f"layer {self.layer}" if self.layer else ""
         row = f"row {self.row}" if self.row else ""
         place = ", ".join(part for part in (self.file, layer, row) if part)
-        return f"{place}: found {self.found}; expected {self.expected}. {self.remedy}"
+        said = f"{place}: found {self.found}; expected {self.expected}. {self.remedy}"
+        return f"{said} (Found by the run of {self.as_of}.)" if self.as_of else said
 
 
 class LayerError(Exception):

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from layers.checks import FILE, ROW, row_faults, shapes_of
+from layers.checks import FILE, ROW, repeated, row_faults, shapes_of
 from layers.contract import LAYERS
 from layers.errors import Fault
 from layers.shared_ground import SLIVER_WIDTH_M
@@ -293,7 +293,7 @@ def drop_twins(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, l
     alike = frame[columns].astype("str")
     alike["_shape"] = shapely.to_wkb(shapely.normalize(shapes_of(frame)))
     twin = alike.duplicated().to_numpy()
-    faults = row_faults(
+    faults = repeated(
         frame[twin],
         layer,
         "mended",

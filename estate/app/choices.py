@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import cast
 
 from estate import store
-from estate.app.own_files import STANDARDS
+from estate.app.beside import own_standards_file
 from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
 from estate.roster.settings import MakeUp
@@ -72,8 +72,7 @@ def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = No
     saved = store.saved_settings(project) if project.exists() else {}
     name = choices.standard or saved.get("standard", DEFAULT_STANDARD)
     day = choices.on or date.today()
-    beside = (notes or project.parent) / STANDARDS
-    own = choices.own_standards or (beside if beside.is_file() else None)
+    own = own_standards_file(project, notes or project.parent, choices.own_standards)
     return PlanSettings(
         on=day,
         standard=standard_named(name, own=own),

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 
 from estate.crop import read_records
-from estate.panels import parse_notation
+from estate.figures import figure_tables, load_figures
+from estate.panels import LifeRules, MarkingPractice
+from estate.panels.life_today import by_panel
+from estate.standards import standards
 from estate.sun import Clouds, FacingOptions, read_clouds, read_facing_options
-from layers.errors import ColumnError, SettingError, UnreadableError
+from estate.tasks import minutes
+from layers.bring_in.notes import note_days, note_keys, note_numbers, read_notes, refuse
+from layers.checks import capped
+from layers.contract import Layers
+from layers.errors import ColumnError, Fault, SettingError
 
 FIGURES = "figures.toml"
 STANDARDS = "standards.toml"
@@ -80,9 +87,14 @@ def read_own_files(folder: Path) -> OwnFiles:
 
     collected = next((folder / n for n in COLLECTED if (folder / n).is_file()), None)
     absences, holidays, clouds, sun, cuts = map(there, (ABSENCES, HOLIDAYS, CLOUDS, SUN, CUTS))
+    figures, own_standards = there(FIGURES), there(STANDARDS)
+    if figures is not None:
+        check_figures(figures)
+    if own_standards is not None:
+        standards(own=own_standards)
     return OwnFiles(
-        figures=there(FIGURES),
-        standards=there(STANDARDS),
+        figures=figures,
+        standards=own_standards,
         records=None if collected is None else read_records(collected),
         absences={} if absences is None else read_absences(absences),
         holidays=frozenset() if holidays is None else _dates(_table(holidays, ("date",)), holidays),
@@ -92,93 +104,167 @@ def read_own_files(folder: Path) -> OwnFiles:
     )
 
 
-def copy_own_files(source: Path, folder: Path) -> None:
-    """Put the cooperative's own files beside its project, so that the project can run anew."""
-    home = notes_folder(source)
-    if home.resolve() == folder.resolve():
-        return
-    for name in NAMES:
-        if (home / name).is_file():
-            shutil.copyfile(home / name, folder / name)
-
-
 def read_absences(path: Path) -> dict[str, frozenset[date]]:
-    """Read the days on which tappers are away: CSV with `tapper_id` and `date` (ISO 8601)."""
+    """Read the days on which tappers are away: CSV with `tapper_id` and `date`."""
     table = _table(path, ("tapper_id", "date"))
-    return {
-        str(tapper): frozenset(_dates(rows, path))
-        for tapper, rows in table.groupby("tapper_id", sort=True)
-    }
+    tappers = note_keys(table["tapper_id"], path.name)
+    days = note_days(table["date"], path.name).dt.date
+    return {str(tapper): frozenset(own) for tapper, own in days.groupby(tappers, sort=True)}
 
 
 def read_cuts(path: Path) -> pd.DataFrame:
     """Read the heights of today's cuts.
 
-    CSV with `block_id`, `panel`, `foot_cm` (height of the cut's low right end, cm); `finished_on`
-    (day of its last tapping, ISO 8601) and `tapped_years` (years of tapping so far) where known.
+    Parameters
+    ----------
+    path
+        CSV with `block_id`, `panel` (such as BO-1) and `foot_cm` (of the cut's low end); and
+        `finished_on`, `tapped_years` where known.
+
+    Returns
+    -------
+    DataFrame
+        Those columns; one row a block and panel.
+
+    Raises
+    ------
+    LayerError
+        A value is of the wrong kind, or a panel is named twice; the error names file and row.
     """
     table = _table(path, ("block_id", "panel", "foot_cm"))
-    foot = pd.to_numeric(table["foot_cm"], errors="coerce")
-    _refuse(path, table["foot_cm"], foot.isna(), "a height in cm, such as 118.5")
-    _refuse(path, table["panel"], ~table["panel"].map(_is_panel), "a panel such as BO-1 or HO-2")
-    twice = table.duplicated(["block_id", "panel"])
-    _refuse(path, table["panel"], twice, "each panel of a block once")
-    cuts = table.assign(block_id=table["block_id"].astype("string"), foot_cm=foot.astype(float))
-    if "finished_on" in cuts:
-        days = pd.to_datetime(cuts["finished_on"], errors="coerce", format="ISO8601")
-        wrong = days.isna() & cuts["finished_on"].notna()
-        _refuse(path, cuts["finished_on"], wrong, "a date such as 2026-11-25, or nothing")
-        cuts = cuts.assign(finished_on=days)
-    if "tapped_years" in cuts:
-        years = pd.to_numeric(cuts["tapped_years"], errors="coerce")
-        wrong = cuts["tapped_years"].notna() & ~(years > 0)
-        _refuse(path, cuts["tapped_years"], wrong, "years above 0, or nothing")
-        cuts = cuts.assign(tapped_years=years.astype(float))
-    return cuts
+    file = path.name
+    cuts = pd.DataFrame(
+        {
+            "block_id": note_keys(table["block_id"], file).astype("string"),
+            "panel": note_keys(table["panel"], file),
+            "foot_cm": note_numbers(
+                table["foot_cm"],
+                file,
+                low=0.0,
+                high=1000.0,
+                expected="a height in cm, such as 118.5",
+                unit="cm",
+            ),
+        }
+    )
+    if "finished_on" in table:
+        known = table["finished_on"].dropna()
+        cuts["finished_on"] = note_days(known, file).reindex(table.index)
+    if "tapped_years" in table:
+        known = table["tapped_years"].dropna()
+        years = note_numbers(known, file, low=0.0, high=100.0, expected="years, such as 2.5")
+        cuts["tapped_years"] = years.reindex(table.index)
+    for row, panel in cuts["panel"].items():
+        _check_panel(str(panel), file, row)
+    again = cuts.duplicated(["block_id", "panel"])
+    refuse(cuts["panel"], again, file, "each panel of a block once")
+    return cuts.reset_index(drop=True)
 
 
-def _is_panel(name: object) -> bool:
+def _check_panel(panel: str, file: str, row: object) -> None:
     try:
-        return len(parse_notation(f"S/2 {name}").cuts[0].panels) == 1
-    except SettingError:
-        return False
+        by_panel({panel: 0.0})
+    except SettingError as error:
+        raise ColumnError.at(
+            file=file,
+            row=row,
+            found=f"panel = {panel}",
+            expected="one panel such as BO-1 or HO-2",
+            remedy="Write the panel as the notation does: B or H for base or high, O, I, II for "
+            "the bark, and its number.",
+        ) from error
+
+
+def check_figures(own: Path) -> None:
+    """Read every table of a file of figures, so that a wrong one is told before a run begins.
+
+    Raises
+    ------
+    SettingError
+        A figure is of the wrong kind or out of its range; the error names the file.
+    UnreadableError
+        It isn't TOML.
+    """
+    readers: tuple[Callable[..., object], ...] = (
+        *(partial(load_figures, table) for table in figure_tables()),
+        MarkingPractice.load,
+        LifeRules.load,
+        minutes,
+    )
+    for read in readers:
+        try:
+            read(own=own)
+        except SettingError as error:
+            raise SettingError(replace(error.fault, file=own.name)) from error
+
+
+def unknown_keys(
+    own: OwnFiles, layers: Layers, *, task_ids: Collection[str] | None = None
+) -> tuple[Fault, ...]:
+    """Tell which tappers, blocks and tasks the notes name that nobody knows.
+
+    Parameters
+    ----------
+    own
+        The notes.
+    layers
+        The cooperative's layers.
+    task_ids
+        The tasks of the plan; None where there is no plan to look in.
+    """
+    cuts = [] if own.cuts is None else own.cuts["block_id"]
+    named = [
+        (ABSENCES, "tapper_id", "tappers", pd.Series(list(own.absences)), layers.tappers),
+        (CUTS, "block_id", "blocks", pd.Series(cuts), layers.blocks),
+    ]
+    faults: list[Fault] = []
+    for file, column, layer, keys, frame in named:
+        faults += _unknown(keys, set(frame[column].astype(str)), file, column, f"the layer {layer}")
+    if own.records is not None and task_ids is not None:
+        keys = own.records["task_id"]
+        file = own.records.attrs.get("file", COLLECTED[0])
+        faults += _unknown(keys, set(map(str, task_ids)), file, "task_id", "this run's tasks")
+    return tuple(faults)
+
+
+def _unknown(
+    keys: pd.Series, known: Collection[str], file: str, column: str, where: str
+) -> list[Fault]:
+    text = keys.astype("str")
+    counts = text[~text.isin(set(known))].value_counts(sort=False)
+    plain = {_plain_key(key): key for key in sorted(known, reverse=True)}
+    faults = []
+    for key, count in counts.items():
+        alike = plain.get(_plain_key(str(key)))
+        faults.append(
+            Fault(
+                severity="noted",
+                file=file,
+                layer="",
+                row=str(key),
+                found=f"a {column} {key} that isn't in {where}"
+                + (f" ({count} rows)" if count > 1 else "")
+                + "; not used",
+                expected=f"a {column} of {where}"
+                + (f", such as {alike or sorted(known)[0]}" if known else ", which are none"),
+                remedy=f"Write it {alike}." if alike else "Check how it is written.",
+            )
+        )
+    return capped(faults)
+
+
+def _plain_key(key: str) -> str:
+    return "".join(key.casefold().split()).lstrip("0")
 
 
 def _table(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
-    try:
-        table = pd.read_csv(path)
-    except (ValueError, UnicodeDecodeError) as error:
-        raise UnreadableError.at(
-            file=path.name,
-            found=str(error),
-            expected="a CSV table in UTF-8",
-            remedy="Save it again as CSV in UTF-8.",
-        ) from error
-    table = table.rename(columns=lambda name: str(name).strip().lower().replace(" ", "_"))
-    for column in columns:
-        if column not in table:
-            raise ColumnError.at(
-                file=path.name,
-                found="columns " + ", ".join(map(str, table.columns)),
-                expected=", ".join(columns),
-                remedy=f"Add the column {column}.",
-            )
-    return table
+    """Read a table of notes as text; the index is the row's number in the file."""
+    return read_notes(path, columns)
 
 
 def _dates(table: pd.DataFrame, path: Path) -> frozenset[date]:
-    days = pd.to_datetime(table["date"], errors="coerce", format="ISO8601")
-    _refuse(path, table["date"], days.isna(), "a date such as 2026-11-25")
-    return frozenset(days.dt.date)
+    return frozenset(note_days(table["date"], path.name).dt.date)
 
 
 def _refuse(path: Path, column: pd.Series, wrong: pd.Series, expected: str) -> None:
-    if wrong.any():
-        row = int(wrong.to_numpy().argmax())
-        raise ColumnError.at(
-            file=path.name,
-            row=int(wrong.index[row]) + 1,
-            found=f"{column.name} = {column.iloc[row]}",
-            expected=expected,
-            remedy="Mend the value or take the row out.",
-        )
+    refuse(column, wrong, path.name, expected)

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from estate import store
-from estate.app.own_files import OwnFiles, copy_own_files, notes_folder, read_own_files
+from estate.app.beside import check_beside, put_beside
+from estate.app.own_files import CUTS, OwnFiles, notes_folder, read_own_files, unknown_keys
 from estate.plan import EstatePlan, plan_estate
 from estate.plan_settings import PlanSettings
 from layers.bring_in import Intake, bring_in
-from layers.errors import SettingError
+from layers.errors import Fault, SettingError
 from reports.file_names import file_name
 from reports.hand_out import hand_out
 from reports.in_place import put_in_place, scratch_beside
@@ -53,8 +54,28 @@ def run_plan(
     name: str | None,
     language: str,
     say: Say,
+    own_standards: Path | None = None,
 ) -> Run:
     """Read a folder of layers or a project, plan it, save it and hand everything out.
+
+    Parameters
+    ----------
+    source
+        The folder of layers, or the project.
+    settings
+        What the user chose.
+    out
+        Folder to write in; None for the one beside the project.
+    epsg
+        A metric CRS; None for the UTM zone of the holdings.
+    name
+        The cooperative's name; None for the project's.
+    language
+        Language of maps and sheets.
+    say
+        Called with a line for each step.
+    own_standards
+        The file of standards that the user named, which is kept beside the project.
 
     Raises
     ------
@@ -66,24 +87,52 @@ def run_plan(
     folder = output_folder(source, out)
     project = project_file(source, folder)
     check_writable(folder)
-    settings = with_own_files(read_own_files(notes_folder(source)), settings)
+    check_beside(source, project, intake.layers, own_standards=own_standards)
+    own = read_own_files(notes_folder(source))
+    settings = with_own_files(own, settings)
     settings = with_decisions_of(project, settings)
-    plan = plan_estate(
-        intake.layers,
-        settings,
-        name=name or known_name(source, project),
-        faults=intake.faults,
-        say=say,
-    )
-    folder.mkdir(parents=True, exist_ok=True)
-    copy_own_files(source, folder)
+    found = with_earlier(source, intake.faults)
+    try:
+        plan = plan_estate(
+            intake.layers,
+            settings,
+            name=name or known_name(source, project),
+            faults=found,
+            say=say,
+        )
+    except SettingError as error:
+        raise in_own_words(error, own) from error
+    unknown = unknown_keys(own, intake.layers, task_ids=plan.task_sums["task_id"])
     # Everything that can fail is done before the old files are touched.
     with scratch_beside(folder) as scratch:
         made = hand_out(plan, scratch, language=language, say=say)
         say(f"Save the project {project.name}")
-        store.save_plan(project, plan)
+        beside = put_beside(source, project, intake.layers, own_standards=own_standards)
+        plan = replace(plan, faults=plan.faults + unknown + beside.faults)
+        store.save_plan(project, plan, faults=found, more=beside.as_settings())
         files = put_in_place(scratch, folder, made)
     return Run(plan=plan, project=project, folder=folder, files=files)
+
+
+def with_earlier(source: Path, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """Give the faults of this reading and, for a project, those of the run that made it.
+
+    A project holds what was mended and left out, not what was mended or left out of: only the
+    run that read the user's files could see that.
+    """
+    if not source.is_file():
+        return faults
+    return faults + store.not_told_again(store.saved_faults(source), faults)
+
+
+def in_own_words(error: SettingError, own: OwnFiles) -> SettingError:
+    """Give an error that a stage found with the name of the user's file that it comes from."""
+    fault = error.fault
+    if fault.file == "life plan" and own.cuts is not None:
+        block = fault.row.removeprefix("block ").split(",")[0]
+        if block in set(own.cuts["block_id"]):
+            return SettingError(replace(fault, file=CUTS))
+    return error
 
 
 def check_writable(folder: Path) -> None:

@@ -45,8 +45,45 @@ def outcome_in_words(run: Run) -> str:
             f"  girth points: {joined:,} of {len(plan.matches):,} joined to a tree, "
             f"{sure:.0%} of all for sure"
         )
-    lines += [_tasks_line(run), *_without_tapper(run), *_fault_line(plan.faults)]
+    lines += [*_girths_lines(run), _tasks_line(run), *_without_tapper(run)]
+    lines += _fault_line(plan.faults)
     return "\n".join(lines)
+
+
+def _girths_lines(run: Run) -> list[str]:
+    """Say how many girths were brought to cm, mended otherwise or set aside, and where to look."""
+    counts = girths_looked_at(run.plan.girth_flags)
+    if not counts:
+        return []
+    said = [f"{n:,} {what}" for what, n in counts.items()]
+    table = next((p for p in run.files.get("tables", []) if p.stem == "odd-girths"), None)
+    where = f"; each with its reason in {table}" if table else ""
+    return ["  girths looked at twice: " + ", ".join(said) + where]
+
+
+def girths_looked_at(flags: pd.DataFrame) -> dict[str, int]:
+    """Count the girths that were changed or left out, by what was done.
+
+    Parameters
+    ----------
+    flags
+        `flag` and `done`, as the cleaning of the girths gives them.
+
+    Examples
+    --------
+    >>> girths_looked_at(pd.DataFrame({"flag": ["unit", "slip"], "done": ["mended", "set aside"]}))
+    {'brought to cm from another unit': 1, 'set aside': 1}
+    """
+    if flags.empty:
+        return {}
+    unit, done = flags["flag"] == "unit", flags["done"]
+    counts = {
+        "brought to cm from another unit": int((unit & (done == "mended")).sum()),
+        "mended otherwise": int((~unit & (done == "mended")).sum()),
+        "set aside": int((done == "set aside").sum()),
+        "used and noted": int((done == "noted").sum()),
+    }
+    return {what: count for what, count in counts.items() if count}
 
 
 def _tasks_line(run: Run) -> str:
@@ -76,7 +113,9 @@ def _fault_line(faults: tuple[Fault, ...]) -> list[str]:
         return []
     counts = Counter(f.severity for f in faults)
     said = ", ".join(f"{n} {name}" for name, n in sorted(counts.items()))
-    return [f"  faults in the layers: {said}; 'estate check' lists them"]
+    earlier = Counter(f.as_of for f in faults if f.as_of)
+    told = "".join(f", {n} of them by the run of {day}" for day, n in sorted(earlier.items()))
+    return [f"  faults in layers and notes: {said}{told}; 'estate check' lists them"]
 
 
 def _kind(kind: str) -> str:
@@ -101,6 +140,7 @@ def as_record(run: Run) -> dict[str, Any]:
         "classes": {k: int(v) for k, v in plan.classes["class"].value_counts().items()},
         "blocks": _plain(plan.readiness),
         "tasks": _plain(plan.task_sums),
+        "girths": girths_looked_at(plan.girth_flags),
         "faults": [vars(f) for f in plan.faults],
         "files": {kind: [str(p) for p in paths] for kind, paths in run.files.items()},
     }

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from layers.errors import ColumnError, MissingLayerError, UnreadableError
+from layers.bring_in.notes import need, note_days, note_keys, note_numbers, read_notes
 
 COLUMNS = ("date", "task_id", "latex_kg", "drc_percent")
 
@@ -32,61 +32,28 @@ def read_records(path: Path) -> pd.DataFrame:
     ColumnError
         A column is missing, or a row holds a value out of its range; the error names the row.
     """
-    if not path.exists():
-        raise MissingLayerError.at(
-            file=path.name,
-            layer="records",
-            found="no such file",
-            expected="a CSV or XLSX file of collected latex",
-            remedy="Check the name and the folder.",
-        )
-    try:
-        table = pd.read_excel(path) if path.suffix.lower() == ".xlsx" else pd.read_csv(path)
-    except (ValueError, UnicodeDecodeError, OSError) as error:
-        raise UnreadableError.at(
-            file=path.name,
-            layer="records",
-            found=str(error),
-            expected="a CSV or XLSX file",
-            remedy="Save it again as CSV in UTF-8 or as XLSX.",
-        ) from error
-    return check_records(table, file=path.name)
+    table = check_records(read_notes(path, COLUMNS, layer="records"), file=path.name)
+    table.attrs["file"] = path.name
+    return table.reset_index(drop=True)
 
 
 def check_records(table: pd.DataFrame, *, file: str = "") -> pd.DataFrame:
     """Check a table of records and add the dry weight; as :func:`read_records`."""
     table = table.rename(columns=lambda name: str(name).strip().lower().replace(" ", "_"))
-    missing = [c for c in COLUMNS if c not in table]
-    if missing:
-        raise ColumnError.at(
-            file=file,
-            layer="records",
-            found="columns " + ", ".join(map(str, table.columns)),
-            expected=", ".join(COLUMNS),
-            remedy=f"Add the column {missing[0]}.",
-        )
-    dates = pd.to_datetime(table["date"], errors="coerce", format="ISO8601")
-    latex = pd.to_numeric(table["latex_kg"], errors="coerce")
-    share = pd.to_numeric(table["drc_percent"], errors="coerce")
-    for column, bad, expected in (
-        ("date", dates.isna(), "a date such as 2026-11-25"),
-        ("latex_kg", ~(latex >= 0), "0 kg or more"),
-        ("drc_percent", ~share.between(5, 70), "5 to 70 %"),
-    ):
-        if bad.any():
-            row = int(bad.to_numpy().argmax())
-            raise ColumnError.at(
-                file=file,
-                layer="records",
-                row=row + 1,
-                found=f"{column} = {table[column].iloc[row]}",
-                expected=expected,
-                remedy="Mend the value or take the row out.",
-            )
+    need(table, COLUMNS, file, layer="records")
+    if 0 in table.index:
+        table = table.set_axis(table.index + 1)
+    dates = note_days(table["date"], file, layer="records")
+    latex = note_numbers(
+        table["latex_kg"], file, low=0.0, high=1e5, expected="0 kg or more", layer="records"
+    )
+    share = note_numbers(
+        table["drc_percent"], file, low=5.0, high=70.0, expected="5 to 70 %", layer="records"
+    )
     return pd.DataFrame(
         {
             "date": dates.dt.date,
-            "task_id": table["task_id"].astype("string"),
+            "task_id": note_keys(table["task_id"], file, layer="records").astype("string"),
             "latex_kg": latex.astype(float),
             "drc_percent": share.astype(float),
             "dry_kg": latex.astype(float) * share.astype(float) / 100.0,

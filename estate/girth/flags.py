@@ -48,7 +48,7 @@ def flag_rows(
             "block_id": chosen["block_id"],
             "measured_at": chosen["measured_at"],
             "flag": flag,
-            "found": number_words(chosen["girth_raw_cm"]),
+            "found": number_words(chosen["girth_raw_cm"]).mask(chosen["girth_raw_cm"].isna(), ""),
             "done": done,
             "reason": reason[marked],
         }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +12,10 @@ import pandas as pd
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_today import DAYS_A_YEAR
 from estate.panels.lifetime import DEFAULT_SYSTEM, PLAN_COLUMNS, life_plan
-from estate.panels.notation import HarvestSystem
+from estate.panels.notation import HarvestSystem, NotationError
 from estate.panels.practice import MarkingPractice
 from estate.standards import OpeningStandard
-from layers.errors import ColumnError
+from layers.errors import ColumnError, SettingError
 
 _TOLD = ("findings", "virgin_used_share", "virgin_years_left")
 
@@ -80,22 +81,30 @@ def life_plans(
         cuts = today.get(block["block_id"])
         first = on if begins is None else max(on, pd.Timestamp(begins).date())
         last = _tapped_last(cuts, first) if last is None else last
-        plan = life_plan(
-            pd.Timestamp(planted).date(),
-            first,
-            girth_cm=girth,
-            cut_heights=_told(cuts, "foot_cm"),
-            finished_on={
-                panel: pd.Timestamp(day).date() for panel, day in _told(cuts, "finished_on").items()
-            },
-            tapped_years=_told(cuts, "tapped_years"),
-            tapped_last=last,
-            system=system,
-            standard=standard,
-            practice=practice,
-            rules=rules,
-            own=own,
-        )
+        try:
+            plan = life_plan(
+                pd.Timestamp(planted).date(),
+                first,
+                girth_cm=girth,
+                cut_heights=_told(cuts, "foot_cm"),
+                finished_on={
+                    panel: pd.Timestamp(day).date()
+                    for panel, day in _told(cuts, "finished_on").items()
+                },
+                tapped_years=_told(cuts, "tapped_years"),
+                tapped_last=last,
+                system=system,
+                standard=standard,
+                practice=practice,
+                rules=rules,
+                own=own,
+            )
+        except NotationError:
+            raise
+        except SettingError as error:
+            # Which block it is, only this loop knows.
+            row = f"block {block['block_id']}, {error.fault.row}".removesuffix(", ")
+            raise SettingError(replace(error.fault, row=row)) from error
         for name in _TOLD:
             told[name][block["block_id"]] = plan.attrs[name]
         plan.attrs = {}

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from estate.figures import load_figures
 from estate.sun.position import SunPath
-from layers.errors import ColumnError, SettingError, UnreadableError
+from layers.bring_in.notes import need, note_numbers, read_notes
+from layers.errors import ColumnError, SettingError
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +52,7 @@ class Clouds:
                 )
 
 
-def clouds_from_table(table: pd.DataFrame) -> Clouds:
+def clouds_from_table(table: pd.DataFrame, *, file: str = "") -> Clouds:
     """Read a monthly cloud table.
 
     Parameters
@@ -59,6 +60,8 @@ def clouds_from_table(table: pd.DataFrame) -> Clouds:
     table
         Twelve rows with `month` (1 to 12) and either `cover` or both `morning_cover` and
         `afternoon_cover`, each a share of the sky from 0 to 1.
+    file
+        Where the table stands, for the error.
 
     Raises
     ------
@@ -77,6 +80,7 @@ def clouds_from_table(table: pd.DataFrame) -> Clouds:
     missing = ({"month"} | columns) - set(table.columns)
     if missing or sorted(table["month"]) != list(range(1, 13)):
         raise ColumnError.at(
+            file=file,
             layer="clouds",
             found="columns " + ", ".join(map(str, table.columns)) + f" and {len(table)} rows",
             expected="month 1 to 12 once each, with cover or morning_cover and afternoon_cover",
@@ -97,21 +101,27 @@ def read_clouds(path: Path) -> Clouds:
     Raises
     ------
     UnreadableError
-        The file isn't a table in UTF-8, or a column that should hold numbers doesn't.
-    ColumnError, SettingError
-        As :func:`clouds_from_table`.
+        The file isn't a table in CSV.
+    ColumnError
+        A column or a month is missing, or a share isn't one; the error names the row.
     """
-    try:
-        table = pd.read_csv(path, dtype=np.float64)
-    except ValueError as error:
-        raise UnreadableError.at(
-            file=path.name,
+    table = read_notes(path, ("month",), layer="clouds")
+    names = ("cover",) if "cover" in table else ("morning_cover", "afternoon_cover")
+    need(table, ("month", *names), path.name, layer="clouds")
+    kept = {
+        "month": note_numbers(
+            table["month"], path.name, low=1.0, high=12.0, expected="a month, 1 to 12",
             layer="clouds",
-            found=str(error),
-            expected="a CSV table of numbers in UTF-8 with month and cover",
-            remedy="Write the share of the sky under cloud as 0.6, with a point.",
-        ) from error
-    return clouds_from_table(table)
+        )
+    } | {
+        name: note_numbers(
+            table[name], path.name, low=0.0, high=1.0,
+            expected="the share of the sky under cloud, 0 to 1 (tenths as 0.1 to 1.0)",
+            layer="clouds",
+        )
+        for name in names
+    }  # fmt: skip
+    return clouds_from_table(pd.DataFrame(kept), file=path.name)
 
 
 @dataclass(frozen=True, kw_only=True)

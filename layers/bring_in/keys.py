@@ -8,7 +8,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from layers.checks import FILE, ROW, row_faults
+from layers.checks import FILE, ROW, repeated
 from layers.contract import LAYERS
 from layers.crs import EXCHANGE_CRS
 from layers.errors import Fault
@@ -56,8 +56,8 @@ def unique_keys(frame: pd.DataFrame, layer: str) -> tuple[pd.DataFrame, list[Fau
     again = frame[key].duplicated(keep=False)
     if not again.any():
         return frame, []
-    faults = row_faults(
-        frame[frame[key].duplicated()],
+    faults = repeated(
+        frame[frame[key].duplicated(keep=False)],
         layer,
         "noted",
         found=f"a {key} that another row has too; an ending was added",
@@ -84,7 +84,7 @@ def join_parts(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, l
     alike = frame.loc[again, [key, *columns]].astype("str").groupby(frame.loc[again, key])
     differ = set(alike.nunique(dropna=False).max(axis=1).loc[lambda most: most > 1].index)
     clash = again & frame[key].isin(differ)
-    faults = row_faults(
+    faults = repeated(
         frame[clash],
         layer,
         "stops",
@@ -93,7 +93,7 @@ def join_parts(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, l
         remedy=f"Give each of them its own {key}.",
     )
     parts = frame[again & ~clash]
-    faults += row_faults(
+    faults += repeated(
         parts[parts[key].duplicated()],
         layer,
         "mended",

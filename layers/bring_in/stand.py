@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from layers.bring_in.keys import unique_keys
 from layers.bring_in.numbers import block_column, with_row_numbers, with_tree_numbers
-from layers.checks import FILE, row_faults
+from layers.checks import FILE, repeated, row_faults
 from layers.errors import Fault, SettingError
 from layers.rows import (
     number_rows,
@@ -249,7 +249,7 @@ def _surveyed_trees(
     made = tree_ids(merged["block_id"], merged["row_no"], merged["tree_no"])
     own = merged["tree_id"] if "tree_id" in merged.columns else made
     again = own.notna() & own.duplicated(keep=False)
-    faults += row_faults(
+    faults += repeated(
         merged[again],
         "trees",
         "noted",

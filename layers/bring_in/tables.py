@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import warnings
 import zipfile
@@ -42,8 +43,7 @@ def read_table(found: Found, names: UserNames) -> gpd.GeoDataFrame | pd.DataFram
     ColumnError
         A coordinate isn't a number.
     """
-    ending = found.path.suffix.lower()
-    frame = _read_csv(found) if ending == ".csv" else _read_workbook(found)
+    frame = read_cells(found)
     plain = {plain_name(str(column)): column for column in reversed(frame.columns)}
     across = _first(plain, _LONGITUDES), _first(plain, _LATITUDES)
     if across[0] is not None and across[1] is not None:
@@ -55,6 +55,17 @@ def read_table(found: Found, names: UserNames) -> gpd.GeoDataFrame | pd.DataFram
         kept = frame if crs_column is None else frame.drop(columns=crs_column)
         return _points(kept, across[0], across[1], crs, found, names)
     return frame
+
+
+def read_cells(found: Found) -> pd.DataFrame:
+    """Read a table as it stands, under its own headings: text from CSV, cells from XLSX.
+
+    Raises
+    ------
+    UnreadableError
+        The file can't be read as what its name says.
+    """
+    return _read_csv(found) if found.path.suffix.lower() == ".csv" else _read_workbook(found)
 
 
 def _first(plain: dict[str, str], wanted: tuple[str, ...]) -> str | None:
@@ -121,7 +132,8 @@ def _crs_of(frame: pd.DataFrame, column: str | None, found: Found, names: UserNa
 
 def _read_csv(found: Found) -> pd.DataFrame:
     try:
-        with found.path.open(encoding="utf-8-sig", newline="") as lines:
+        encoding = _encoding(found.path)
+        with found.path.open(encoding=encoding, newline="") as lines:
             heading = lines.readline()
         with warnings.catch_warnings():
             # A line with more cells than the heading would lose them, or shift the columns.
@@ -130,14 +142,21 @@ def _read_csv(found: Found) -> pd.DataFrame:
                 found.path,
                 sep=_separator(heading),
                 dtype="str",
-                encoding="utf-8-sig",
+                encoding=encoding,
                 keep_default_na=False,
                 na_values=[""],
                 skip_blank_lines=True,
                 index_col=False,
             )
+    except UnicodeError as error:
+        raise UnreadableError.at(
+            file=found.shown,
+            layer=found.layer,
+            found=f"letters that aren't UTF-8 in line {_strange_line(found.path)}",
+            expected="a table in CSV, UTF-8, with a heading",
+            remedy="Save the sheet as CSV (UTF-8), or as XLSX.",
+        ) from error
     except (
-        UnicodeDecodeError,
         pd.errors.ParserError,
         pd.errors.ParserWarning,
         pd.errors.EmptyDataError,
@@ -149,6 +168,22 @@ def _read_csv(found: Found) -> pd.DataFrame:
             expected="a table in CSV, UTF-8, with a heading",
             remedy="Save the sheet as CSV (UTF-8).",
         ) from error
+
+
+def _encoding(path: Path) -> str:
+    """Tell UTF-16, which spreadsheets write with a mark, from UTF-8 with or without one."""
+    with path.open("rb") as start:
+        mark = start.read(2)
+    return "utf-16" if mark in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE) else "utf-8-sig"
+
+
+def _strange_line(path: Path) -> int:
+    raw = path.read_bytes()
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        return raw.count(b"\n", 0, error.start) + 1
+    return 1
 
 
 def _separator(heading: str) -> str:

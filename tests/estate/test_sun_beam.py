@@ -9,7 +9,7 @@ from estate.sun import BarkStrip, Clouds, panel_beam, read_clouds, tapping_day
 from estate.sun.position import earth_sun
 from estate.sun.rose import AZIMUTHS_DEG, block_rose
 from estate.sun.table import BEAM, CIRCUMSOLAR, gather, sun_moments
-from layers.errors import ColumnError, SettingError, UnreadableError
+from layers.errors import ColumnError, SettingError
 
 PLACES = [(0.0, 101.0, 0.0), (9.6, 76.6, 150.0), (-14.0, -39.0, 80.0), (22.0, 100.8, 700.0)]
 STRIP = BarkStrip(low_cm=30.0, high_cm=130.0)
@@ -123,7 +123,7 @@ def test_a_cloud_table_is_read_from_a_file(tmp_path):
 @pytest.mark.parametrize(
     ("text", "error"),
     [
-        ("month,cover\n1,many\n", UnreadableError),
+        ("month,cover\n1,many\n", ColumnError),
         ("month,cover\n1,0.5\n", ColumnError),
         ("month,tenths\n1,5\n", ColumnError),
     ],

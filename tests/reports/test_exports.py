@@ -124,3 +124,25 @@ def test_a_write_leaves_the_file_alone_in_its_folder(tmp_path):
     write_whole(tmp_path / "x.csv", b"new")
     assert (tmp_path / "x.csv").read_bytes() == b"new"
     assert [p.name for p in tmp_path.iterdir()] == ["x.csv"]
+
+
+def test_figures_are_rounded_to_what_they_are_good_for(tmp_path):
+    table = pd.DataFrame(
+        {
+            "tree_id": ["B1-1"],
+            "girth_cm": [51.16150775],
+            "guide_spacing_cm": [2.25],
+            "minutes": [322.2412226],
+            "walk_m": [1750.1441],
+            "ready_share": [0.67355],
+            "planting_line_share_lost": [0.012345],
+            "probability": [0.99949],
+            "dx_m": [-0.01],
+            "trees": [495],
+            "measured_at": [pd.Timestamp("2026-03-02 06:30:15")],
+            "none_cm": [None],
+        }
+    )
+    write_table(table, tmp_path / "t.csv")
+    line = (tmp_path / "t.csv").read_text("utf-8-sig").splitlines()[1]
+    assert line == "B1-1,51.2,2.25,322.2,1750.1,0.674,0.012,0.999,0.0,495,2026-03-02 06:30:15,"

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Lock
 
-from estate.app.own_files import STANDARDS, notes_folder
+from estate.app.beside import own_standards_file
+from estate.app.own_files import notes_folder
 from estate.app.runs import known_name, output_folder, project_file
 from estate.standards import OpeningStandard, standards
 from layers.bring_in.sources import find_sources
@@ -53,9 +54,7 @@ class Desk:
     @property
     def standards(self) -> dict[str, OpeningStandard]:
         """The opening standards to choose from, the cooperative's own ones too."""
-        beside = self.notes / STANDARDS
-        own = self.own_standards or (beside if beside.is_file() else None)
-        return dict(standards(own=own))
+        return dict(standards(own=own_standards_file(self.project, self.notes, self.own_standards)))
 
     @property
     def name(self) -> str:

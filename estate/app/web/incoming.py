@@ -13,11 +13,9 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from tempfile import TemporaryDirectory
 
 from estate import store
-from estate.app.own_files import FIGURES, NAMES, STANDARDS, read_own_files
+from estate.app.own_files import NAMES, read_own_files
 from estate.app.web.desk import Desk
 from estate.app.web.running import faults_of
-from estate.figures import load_figures
-from estate.standards import standards
 from layers.bring_in import Intake, bring_in
 from layers.bring_in.sources import TERRAIN, file_endings, layer_of
 from layers.contract import LAYERS
@@ -244,12 +242,7 @@ def _into_notes(folder: Path, name: str, save: Save) -> Taken:
     with TemporaryDirectory(prefix=".incoming-", dir=folder) as made:
         fresh = Path(made) / name
         save(fresh)
-        if name == STANDARDS:
-            standards(own=fresh)
-        elif name == FIGURES:
-            load_figures("growth", own=fresh)
-        else:
-            read_own_files(Path(made))
+        read_own_files(Path(made))
         old = folder / name
         replaced = name if old.is_file() else None
         if replaced:

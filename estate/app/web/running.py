@@ -69,6 +69,7 @@ class RunWatch:
                     name=None,
                     language=language,
                     say=self.lines.append,
+                    own_standards=choices.own_standards,
                 )
                 self.words, self.faults = summary.outcome_in_words(made), made.plan.faults
                 state = "done"

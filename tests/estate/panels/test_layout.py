@@ -88,7 +88,7 @@ def test_trees_without_girth_or_with_thin_bark_are_said_and_left_out():
         panels = lay_panels(**given)
     assert set(panels["tree_id"]) == {"t0"}
     words = " ".join(str(one.message) for one in said)
-    assert "1 trees to tap have no panels: no girth is known" in words
+    assert "1 trees to tap have no panels: no girth known" in words
     assert "bark is thinner than 7 mm" in words
 
 

@@ -1,0 +1,46 @@
+"""What a run says in words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import pandas as pd
+
+from estate.app import summary
+from layers.errors import Fault
+from tests.reports.small_plan import small_plan
+
+
+def run(faults: tuple[Fault, ...] = ()) -> SimpleNamespace:
+    plan = small_plan(blocks=2, rows=4, trees_a_row=6)
+    flags = pd.DataFrame(
+        {
+            "flag": ["unit"] * 3 + ["slip", "no girth", "no girth", "far"],
+            "done": ["mended"] * 4 + ["set aside"] * 2 + ["noted"],
+        }
+    )
+    told = {**vars(plan), "faults": faults, "girth_flags": flags, "crew": plan.roster.iloc[:0]}
+    told |= {"crew": pd.DataFrame({"beat_id": [], "tapper_id": [], "why": []})}
+    told |= {"rounds": SimpleNamespace(interval_days=3, start=plan.on, days=28)}
+    tables = [Path("out/tables/odd-girths.csv")]
+    return SimpleNamespace(plan=SimpleNamespace(**told), files={"tables": tables})
+
+
+FAULT = Fault(
+    severity="noted", file="a.csv", layer="girth", row="1", found="x", expected="y", remedy="z"
+)
+
+
+def test_girths_in_other_units_and_those_set_aside_are_counted_and_the_table_named() -> None:
+    said = summary.outcome_in_words(run())
+    assert "3 brought to cm from another unit" in said
+    assert "1 mended otherwise" in said
+    assert "2 set aside" in said
+    assert "odd-girths.csv" in said
+
+
+def test_faults_of_an_earlier_run_are_told_as_such() -> None:
+    said = summary.outcome_in_words(run((FAULT, replace(FAULT, as_of="2026-03-02"))))
+    assert "2 noted, 1 of them by the run of 2026-03-02" in said
