@@ -113,13 +113,15 @@ def decision_table(
 
 
 def _per_cent(share: pd.Series) -> list[str]:
-    """Give whole per cents; what isn't all or nothing never reads as 100 or 0."""
+    """Give whole per cents; from a half per cent of all or nothing on as more or less than that."""
     return [
         ""
         if pd.isna(part)
-        else f"{part:.0%}".rstrip("%")
-        if part in (0.0, 1.0)
-        else str(min(max(round(100 * part), 1), 99))
+        else "<1"
+        if part < 0.005
+        else ">99"
+        if part > 0.995
+        else f"{100.0 * part:.0f}"
         for part in share
     ]
 

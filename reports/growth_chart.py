@@ -106,7 +106,7 @@ def _draw_tapes(axis: Axes, tapes: pd.DataFrame, words: Words) -> None:
         return
     shown = tapes.iloc[:: -(-len(tapes) // _MOST_TAPES)]
     said = (
-        words.say("{number} tapes", number=words.number(len(tapes)))
+        words.count("{number} tape", "{number} tapes", len(tapes))
         if len(shown) == len(tapes)
         else words.say(
             "{shown} of {number} tapes",

@@ -22,6 +22,7 @@ _LEAST_SPREAD = 0.05
 _TOO_BIG, _TOO_SMALL = 1.5, 0.25
 _SHRINK_SDS = 3.0
 _SURE_MATCH = 0.9
+_TOLD_IN_DAYS = 90
 
 
 def set_aside_impossible(
@@ -130,6 +131,19 @@ def _slip_words(rows: pd.DataFrame, middle: Floats) -> pd.Series:
     return number_words(rows["girth_cm"]) + " cm where " + usual + " cm is usual in the block"
 
 
+def _apart_words(years: Floats, index: pd.Index) -> pd.Series:
+    """Say how far apart two tapes are, in the unit that a reader would use."""
+    days = np.nan_to_num(np.floor(years * DAYS_A_YEAR)).astype(int)
+    text = [
+        "on one day" if day < 1
+        else "in one day" if day == 1
+        else f"in {day} days" if day < _TOLD_IN_DAYS
+        else f"in {year:.1f} years"
+        for day, year in zip(days, years, strict=True)
+    ]  # fmt: skip
+    return pd.Series(text, index=index, dtype="str")
+
+
 def set_aside_shrinking(
     rows: pd.DataFrame, figures: Mapping[str, Figure]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -165,8 +179,7 @@ def set_aside_shrinking(
     bad = np.where(later_odd | doubtful, after, before)[wrong]
     story = (
         "from " + number_words(order["girth_cm"].shift()) + " to "
-        + number_words(order["girth_cm"]) + " cm in "
-        + number_words(pd.Series(years, index=order.index)) + " years"
+        + number_words(order["girth_cm"]) + " cm " + _apart_words(years, order.index)
     )  # fmt: skip
     end = np.where(
         doubtful,

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
@@ -141,7 +140,7 @@ def block_content(
         "doubts": _doubts(plan, table, frame),
         "places": places_content(plan.layers.places, area, frame),
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
-        "ground": _ground(plan, area, table, frame),
+        "ground": _ground(plan, block_id, area, frame),
         "sun": sun_content(plan, block_id, teller),
         "marking": {"depth_mm": load_figures("marking")["cut_depth_most"].value},
     }
@@ -288,7 +287,7 @@ def _doubts(plan: PlanView, table: pd.DataFrame, frame: EarthFrame) -> list[list
 
 
 def _ground(
-    plan: PlanView, area: shapely.Geometry, table: pd.DataFrame, frame: EarthFrame
+    plan: PlanView, block_id: str, area: shapely.Geometry, frame: EarthFrame
 ) -> dict[str, Any]:
     ground: dict[str, Any] = {}
     terrain = plan.layers.terrain
@@ -309,34 +308,24 @@ def _ground(
                 )
             ],
         }
-    known = table[table["girth_cm"].notna()]
-    if len(known) >= len(GIRTH_STEPS):
-        breaks = _girth_breaks(known["girth_cm"].to_numpy())
-        trees = gpd.GeoDataFrame(
-            known[["girth_cm"]],
-            geometry=gpd.points_from_xy(known["x"], known["y"]),
-            crs=plan.layers.crs,
-        )
-        reach_m = 1.2 * _typical_gap_m(known)
+    surface, transform = plan.girth_raster.of_block(block_id)
+    if np.isfinite(surface).sum() >= len(GIRTH_STEPS):
+        breaks = _girth_breaks(surface[np.isfinite(surface)])
         ground |= {
-            "girth": as_content(girth_picture(trees, breaks_cm=breaks, reach_m=reach_m)),
+            "girth": as_content(
+                girth_picture(surface, transform, plan.girth_raster.crs, breaks_cm=breaks)
+            ),
             "girth_breaks": breaks.tolist(),
         }
     return ground
 
 
 def _girth_breaks(girth_cm: np.ndarray) -> np.ndarray:
-    """Give round girths that part a block's trees into the palette's steps."""
+    """Give round girths that part a block's surface into the palette's steps."""
     low, high = np.quantile(girth_cm, [0.1, 0.9])
     step = max(1.0, np.ceil((high - low) / (len(GIRTH_STEPS) - 2)))
     first = np.ceil(low / step) * step
     return first + step * np.arange(len(GIRTH_STEPS) - 1)
-
-
-def _typical_gap_m(trees: pd.DataFrame) -> float:
-    """Give the side of the square that each tree would have to itself."""
-    hull = shapely.MultiPoint(trees[["x", "y"]].to_numpy()).convex_hull
-    return float(max(1.0, np.sqrt(hull.area / len(trees))))
 
 
 def _share(value: Any) -> float | None:

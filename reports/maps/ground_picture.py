@@ -16,7 +16,6 @@ from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
 from pyproj import CRS, Transformer
-from scipy.ndimage import gaussian_filter
 
 from layers.terrain import Terrain, hillshade, slope_deg
 from reports.palette import GIRTH_STEPS, SLOPE_STEPS
@@ -32,6 +31,8 @@ _SHADE_DARKEST = 0.70
 _SHADE_HEIGHT_FACTOR = 1.5
 _PAPER_TINT = np.array([1.0, 0.985, 0.95])
 _LONGEST_SIDE_PX = 600
+# Cells of three metres drawn as they are would show as steps on a block of a hundred metres.
+_FINER = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,38 +94,39 @@ def slope_picture(terrain: Terrain) -> Picture:
 
 
 def girth_picture(
-    trees: gpd.GeoDataFrame, *, breaks_cm: NDArray[np.float64], reach_m: float
+    girth_cm: NDArray[np.float64],
+    transform: Affine,
+    crs: CRS,
+    *,
+    breaks_cm: NDArray[np.float64],
 ) -> Picture:
-    """Give the girth of the trees round each place, as a mean that fades with distance.
+    """Give the girth to expect of a tree at each place, in steps.
 
     Parameters
     ----------
-    trees
-        With ``girth_cm`` (no missing values) and points in a metric CRS.
+    girth_cm, transform
+        As :meth:`estate.girth.GirthRaster.of_block` gives them: a grid, NaN for no value, and
+        from (column, row) to (x, y) in `crs`.
+    crs
+        A metric CRS.
     breaks_cm
         Girths at which the colour changes, one fewer than the palette's steps; centimetres.
-    reach_m
-        Standard deviation of the weight round each place, metres, above 0. Places without a tree
-        within about two of these stay blank.
     """
-    x, y = trees.geometry.x.to_numpy(), trees.geometry.y.to_numpy()
-    cell_m = max(reach_m / 3, float(max(np.ptp(x), np.ptp(y))) / _LONGEST_SIDE_PX)
-    west, north = x.min() - 3 * reach_m, y.max() + 3 * reach_m
-    columns = int((x.max() + 3 * reach_m - west) / cell_m) + 1
-    rows = int((north - y.min() + 3 * reach_m) / cell_m) + 1
-    row, column = ((north - y) / cell_m).astype(int), ((x - west) / cell_m).astype(int)
-    sums, counts = np.zeros((rows, columns)), np.zeros((rows, columns))
-    np.add.at(sums, (row, column), trees["girth_cm"].to_numpy())
-    np.add.at(counts, (row, column), 1.0)
-    spread = reach_m / cell_m
-    weight = gaussian_filter(counts, spread)
-    nearest = np.exp(-2.0) / (2 * np.pi * spread**2)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(weight > nearest, gaussian_filter(sums, spread) / weight, np.nan)
-    level = np.where(np.isnan(mean), np.nan, np.digitize(mean, breaks_cm))
-    ground = Terrain(
-        elevation_m=mean, transform=Affine(cell_m, 0, west, 0, -cell_m, north), crs=trees.crs
+    fine = transform @ Affine.scale(1.0 / _FINER)
+    smooth = np.full(tuple(_FINER * side for side in girth_cm.shape), np.nan)
+    rasterio.warp.reproject(
+        girth_cm,
+        smooth,
+        src_transform=transform,
+        src_crs=crs,
+        src_nodata=np.nan,
+        dst_transform=fine,
+        dst_crs=crs,
+        dst_nodata=np.nan,
+        resampling=rasterio.warp.Resampling.bilinear,
     )
+    level = np.where(np.isnan(smooth), np.nan, np.digitize(smooth, breaks_cm))
+    ground = Terrain(elevation_m=smooth, transform=fine, crs=crs)
     return _picture(level, _rgb(GIRTH_STEPS), ground)
 
 

@@ -99,7 +99,8 @@ def _growth(
     today = at(plan.on)
     if today is None:
         return []
-    waits = block["decision"] in ("wait", "measure more")
+    # A block that waits for its age alone has a date, but nothing is known of its girths then.
+    waits = block["decision"] in ("wait", "measure more") and pd.notna(block["likely_from"])
     last = curve["age_years"].max()
     likely, sure = (at(block[name]) if waits else None for name in ("likely_from", "wait_until"))
     return [

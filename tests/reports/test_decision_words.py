@@ -58,8 +58,8 @@ def test_the_table_has_every_block_in_words_and_whole_figures(plan):
     )
     table = decision_table(readiness, plan.layers.blocks, {"B01": "Rila Anmo"}, EN)
     assert table["Block"].tolist() == readiness["block_id"].tolist()
-    assert table["Ready, %"].tolist() == ["99", "", "68", "1"]
-    assert table["Sure that enough are ready, %"].tolist() == ["99", "", "40", "0"]
+    assert table["Ready, %"].tolist() == [">99", "", "68", "<1"]
+    assert table["Sure that enough are ready, %"].tolist() == [">99", "", "40", "<1"]
     assert table["Low, %"][1] == ""
     assert table["Member"][0] == "Rila Anmo"
     assert table["Likely from"].tolist() == ["", "", "", "2026-07-02"]

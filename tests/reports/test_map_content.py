@@ -177,16 +177,12 @@ def test_terrain_away_from_the_block_gives_no_picture():
     assert cut_terrain(plane(5.0), shapely.box(0, 0, 10, 10), margin_m=50.0) is None
 
 
-def test_girth_all_round_shows_the_trees_there_and_nothing_far_from_them():
-    x = ORIGIN_X + np.tile(np.arange(20) * 3.0, 8)
-    y = ORIGIN_Y + np.repeat(np.arange(8) * 6.0, 20)
-    trees = gpd.GeoDataFrame(
-        {"girth_cm": np.where(x < ORIGIN_X + 30, 30.0, 70.0)},
-        geometry=gpd.points_from_xy(x, y),
-        crs=CRS_HERE,
-    )
+def test_girth_all_round_shows_the_surface_and_nothing_away_from_it():
+    surface = np.full((12, 30), np.nan)
+    surface[2:-2, 3:-3] = np.where(np.arange(24) < 12, 30.0, 70.0)
+    transform = Affine(3.0, 0.0, ORIGIN_X, 0.0, -3.0, ORIGIN_Y)
     breaks = np.array([35.0, 40.0, 45.0, 50.0, 55.0])
-    seen = pixels(girth_picture(trees, breaks_cm=breaks, reach_m=5.0))
+    seen = pixels(girth_picture(surface, transform, CRS_HERE, breaks_cm=breaks))
     row = seen[seen.shape[0] // 2]
     assert row[0, 3] == 0
     inside = np.flatnonzero(row[:, 3])
