@@ -9,9 +9,10 @@ from datetime import date
 import geopandas as gpd
 import pandas as pd
 
+from estate.mornings import draw_mornings, give_dates, time_mornings
 from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
-from estate.stages import class_stand, draw_mornings, give_dates, join_survey, mark_trees
+from estate.stages import class_stand, join_survey, mark_trees
 from estate.standards import OpeningStandard
 from layers.contract import Layers, with_every_column
 from layers.errors import Fault, SettingError
@@ -45,11 +46,14 @@ class EstatePlan:
     facing: pd.DataFrame
     panels: pd.DataFrame
     life: pd.DataFrame
+    timed: pd.DataFrame
+    fitted: pd.DataFrame
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
     crew: pd.DataFrame
     roster: pd.DataFrame
+    fairness: pd.DataFrame
     crop: pd.DataFrame
     behind: pd.DataFrame
 
@@ -96,7 +100,8 @@ def plan_estate(
     say(f"Turn the panels of {len(layers.blocks):,} blocks from the sun and mark each tree")
     marked = mark_trees(layers, stand, settings)
     say(f"Draw tapping tasks for {marked.panels['tree_id'].nunique():,} trees")
-    drawn = draw_mornings(layers, stand, marked, settings)
+    timed, untimed = time_mornings(settings)
+    drawn = draw_mornings(layers, stand, marked, settings, timed=timed)
     say("Give each task a tapper and its dates, and reckon the crop")
     mornings, passed_over = give_dates(layers, drawn, settings)
     return EstatePlan(
@@ -104,7 +109,9 @@ def plan_estate(
         on=settings.on,
         layers=layers,
         standard=settings.standard,
-        faults=faults + passed_over,
+        faults=faults + untimed + passed_over,
+        timed=timed.timed,
+        fitted=timed.fitted,
         **vars(survey),
         **vars(stand),
         **vars(marked),

@@ -21,7 +21,8 @@ ABSENCES = "absences.csv"
 HOLIDAYS = "holidays.csv"
 CLOUDS = "clouds.csv"
 CUTS = "cuts.csv"
-NAMES = (FIGURES, STANDARDS, *COLLECTED, ABSENCES, HOLIDAYS, CLOUDS, CUTS)
+MORNINGS = "mornings.csv"
+NAMES = (FIGURES, STANDARDS, *COLLECTED, ABSENCES, HOLIDAYS, CLOUDS, CUTS, MORNINGS)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +44,8 @@ class OwnFiles:
     cuts
         Today's cuts: `block_id`, `panel`, `foot_cm`, and `finished_on`, `tapped_years` where
         known.
+    timed
+        Timed mornings, as :func:`read_mornings` gives them.
     """
 
     figures: Path | None = None
@@ -52,6 +55,7 @@ class OwnFiles:
     holidays: frozenset[date] = frozenset()
     clouds: Clouds | None = None
     cuts: pd.DataFrame | None = None
+    timed: pd.DataFrame | None = None
 
 
 def notes_folder(source: Path) -> Path:
@@ -82,6 +86,7 @@ def read_own_files(folder: Path) -> OwnFiles:
         holidays=frozenset() if holidays is None else _dates(_table(holidays, ("date",)), holidays),
         clouds=None if clouds is None else read_clouds(clouds),
         cuts=None if cuts is None else read_cuts(cuts),
+        timed=None if there(MORNINGS) is None else read_mornings(folder / MORNINGS),
     )
 
 
@@ -110,6 +115,30 @@ def read_cuts(path: Path) -> pd.DataFrame:
     foot = pd.to_numeric(table["foot_cm"], errors="coerce")
     _refuse(path, table["foot_cm"], foot.isna(), "a height in cm, such as 118.5")
     return table.assign(block_id=table["block_id"].astype("string"), foot_cm=foot.astype(float))
+
+
+def read_mornings(path: Path) -> pd.DataFrame:
+    """Read timed mornings: CSV with `date`, `task_id`, `trees` and minutes.
+
+    `tapping_took_min` is from the first cut to the last, `collecting_took_min` (where it was
+    timed) from the first cup to the last, the walk in both. Each task once a date.
+    """
+    table = _table(path, ("date", "task_id", "trees", "tapping_took_min"))
+    _dates(table, path)
+    if "collecting_took_min" not in table:
+        table = table.assign(collecting_took_min=None)
+    numbers = {}
+    for column in ("trees", "tapping_took_min", "collecting_took_min"):
+        numbers[column] = pd.to_numeric(table[column], errors="coerce")
+        empty = table[column].isna() if column == "collecting_took_min" else False
+        wrong = ~(numbers[column] > 0) & ~pd.Series(empty, index=table.index)
+        _refuse(path, table[column], wrong, "a number above 0")
+    _refuse(path, table["task_id"], table["task_id"].isna(), "a task such as A-1")
+    days = pd.to_datetime(table["date"], format="ISO8601").dt.date
+    table = table.assign(date=days, task_id=table["task_id"].astype("string").str.strip())
+    twice = table.duplicated(["date", "task_id"])
+    _refuse(path, table["task_id"], twice, "each task once a date")
+    return table.assign(**{name: each.astype(float) for name, each in numbers.items()})
 
 
 def _table(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:

@@ -107,6 +107,7 @@ def with_own_files(own: OwnFiles, settings: PlanSettings) -> PlanSettings:
         settings,
         round_settings=rounds,
         records=own.records,
+        timed=own.timed,
         clouds=own.clouds,
         cuts=own.cuts,
         own_figures=own.figures,

@@ -4,19 +4,22 @@ from estate.crop.behind import falling_behind
 from estate.crop.expected import (
     YieldBelief,
     expected_crop,
+    latex_a_morning,
     published_belief,
     task_beliefs,
     total_crop,
 )
-from estate.crop.records import check_records, read_records
+from estate.crop.records import check_records, read_records, records_elsewhere
 
 __all__ = [
     "YieldBelief",
     "check_records",
     "expected_crop",
     "falling_behind",
+    "latex_a_morning",
     "published_belief",
     "read_records",
+    "records_elsewhere",
     "task_beliefs",
     "total_crop",
 ]

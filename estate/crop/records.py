@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from layers.errors import ColumnError, MissingLayerError, UnreadableError
+from layers.errors import ColumnError, Fault, MissingLayerError, UnreadableError
 
 COLUMNS = ("date", "task_id", "latex_kg", "drc_percent")
 
@@ -91,4 +91,29 @@ def check_records(table: pd.DataFrame, *, file: str = "") -> pd.DataFrame:
             "drc_percent": share.astype(float),
             "dry_kg": latex.astype(float) * share.astype(float) / 100.0,
         }
+    )
+
+
+def records_elsewhere(records: pd.DataFrame, tasks: pd.DataFrame) -> tuple[Fault, ...]:
+    """Say which records are of tasks that aren't there, and so don't count.
+
+    Parameters
+    ----------
+    records
+        As :func:`read_records` gives them.
+    tasks
+        Column `task_id`.
+    """
+    gone = records.loc[~records["task_id"].isin(tasks["task_id"]), "task_id"]
+    return tuple(
+        Fault(
+            severity="noted",
+            file="",
+            layer="records",
+            row=str(task),
+            found=f"records of the task {task}, which isn't there, and which don't count: {count}",
+            expected="a task of this run",
+            remedy="Check how the task is written; records of one that was drawn anew are past.",
+        )
+        for task, count in gone.fillna("(none)").value_counts(sort=False).sort_index().items()
     )
