@@ -11,10 +11,11 @@ import pandas as pd
 
 from estate.girth import GirthRaster
 from estate.kept_aside import with_what_holds
+from estate.mornings import draw_mornings, give_dates, time_mornings
 from estate.panels import BarkUse, MarkingPractice
 from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
-from estate.stages import draw_mornings, give_dates, mark_trees, with_refusals
+from estate.stages import mark_trees, with_refusals
 from estate.stand import class_stand, join_survey
 from estate.standards import OpeningStandard
 from layers.contract import Layers, with_every_column
@@ -55,11 +56,14 @@ class EstatePlan:
     refused: pd.DataFrame
     bark_budget: tuple[BarkUse, ...]
     life: pd.DataFrame
+    timed: pd.DataFrame
+    fitted: pd.DataFrame
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
     crew: pd.DataFrame
     roster: pd.DataFrame
+    fairness: pd.DataFrame
     crop: pd.DataFrame
     behind: pd.DataFrame
 
@@ -103,7 +107,8 @@ def plan_estate(
     marked = mark_trees(layers, survey, stand, settings)
     stand = replace(stand, classes=with_refusals(stand.classes, marked.refused))
     say(f"Draw tapping tasks for {marked.panels['tree_id'].nunique():,} trees")
-    drawn = draw_mornings(layers, stand, marked, settings)
+    timed, untimed = time_mornings(settings)
+    drawn = draw_mornings(layers, stand, marked, settings, timed=timed)
     say("Give each task a tapper and its dates, and reckon the crop")
     mornings, passed_over = give_dates(layers, drawn, settings)
     return EstatePlan(
@@ -111,7 +116,9 @@ def plan_estate(
         on=settings.on,
         layers=layers,
         standard=settings.standard,
-        faults=faults + passed_over,
+        faults=faults + untimed + passed_over,
+        timed=timed.timed,
+        fitted=timed.fitted,
         **vars(survey),
         **vars(stand),
         **vars(marked),

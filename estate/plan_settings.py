@@ -39,6 +39,8 @@ class PlanSettings:
         Mornings lost to rain: `date`, `beat_id` (missing: everywhere); None for none.
     records
         Collected latex as :func:`estate.crop.read_records` gives it; None for none.
+    timed
+        Timed mornings as :func:`estate.tasks.timing` takes them; None for none.
     clouds
         Monthly cloud as :func:`estate.sun.read_clouds` gives it; None for clear sky.
     sun
@@ -62,6 +64,7 @@ class PlanSettings:
     crew: pd.DataFrame | None = None
     lost: pd.DataFrame | None = None
     records: pd.DataFrame | None = None
+    timed: pd.DataFrame | None = None
     clouds: Clouds | None = None
     sun: FacingOptions | None = None
     cuts: pd.DataFrame | None = None

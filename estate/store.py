@@ -68,6 +68,9 @@ def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
         "life_plans": plan.life,
         "to_tape": plan.to_tape,
         "behind": plan.behind,
+        "fairness": plan.fairness,
+        "timed_mornings": plan.timed.assign(date=plan.timed["date"].astype("string")),
+        "fitted_minutes": plan.fitted,
     }
 
 
@@ -278,6 +281,9 @@ def last_plan(path: Path) -> LastPlan | None:
         interval_days=int(saved["interval_days"]),
         stops=pd.DataFrame(stops[["tree_id", "task_id"]]),
         roster=roster.assign(date=pd.to_datetime(roster["date"]).dt.date),
+        crew=read_table(path, "crew"),
+        task_sums=read_table(path, "task_sums"),
+        timed=read_table(path, "timed_mornings"),
         tapped_before=tapped.assign(
             last_tapped=[date.fromisoformat(str(day)) for day in tapped["last_tapped"]]
         ),

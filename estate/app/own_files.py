@@ -30,7 +30,8 @@ HOLIDAYS = "holidays.csv"
 CLOUDS = "clouds.csv"
 SUN = "sun.toml"
 CUTS = "cuts.csv"
-NAMES = (FIGURES, STANDARDS, *COLLECTED, ABSENCES, HOLIDAYS, CLOUDS, SUN, CUTS)
+MORNINGS = "mornings.csv"
+NAMES = (FIGURES, STANDARDS, *COLLECTED, ABSENCES, HOLIDAYS, CLOUDS, SUN, CUTS, MORNINGS)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +56,8 @@ class OwnFiles:
     cuts
         Today's cuts: `block_id`, `panel`, `foot_cm`, and `finished_on`, `tapped_years` where
         known.
+    timed
+        Timed mornings, as :func:`read_mornings` gives them.
     """
 
     figures: Path | None = None
@@ -65,6 +68,7 @@ class OwnFiles:
     clouds: Clouds | None = None
     sun: FacingOptions | None = None
     cuts: pd.DataFrame | None = None
+    timed: pd.DataFrame | None = None
 
 
 def notes_folder(source: Path) -> Path:
@@ -101,6 +105,7 @@ def read_own_files(folder: Path) -> OwnFiles:
         clouds=None if clouds is None else read_clouds(clouds),
         sun=None if sun is None else read_facing_options(sun),
         cuts=None if cuts is None else read_cuts(cuts),
+        timed=None if there(MORNINGS) is None else read_mornings(folder / MORNINGS),
     )
 
 
@@ -257,6 +262,54 @@ def _plain_key(key: str) -> str:
     return "".join(key.casefold().split()).lstrip("0")
 
 
+def read_mornings(path: Path) -> pd.DataFrame:
+    """Read timed mornings.
+
+    Parameters
+    ----------
+    path
+        CSV with `date`, `task_id`, `trees` and `tapping_took_min` (minutes from the first cut to
+        the last); and `collecting_took_min` (from the first cup to the last) where it was timed.
+        The walk is in both.
+
+    Returns
+    -------
+    DataFrame
+        Those columns; each task once a date.
+
+    Raises
+    ------
+    LayerError
+        A value is of the wrong kind, or a task is there twice on a date; the error names file and
+        row.
+    """
+    table = _table(path, ("date", "task_id", "trees", "tapping_took_min"))
+    file = path.name
+    timed = pd.DataFrame(
+        {
+            "date": note_days(table["date"], file).dt.date,
+            "task_id": note_keys(table["task_id"], file).astype("string"),
+            "trees": note_numbers(
+                table["trees"], file, low=1.0, high=1e5, expected="the trees tapped, 1 or more"
+            ),
+            "tapping_took_min": _minutes(table["tapping_took_min"], file),
+            "collecting_took_min": float("nan"),
+        }
+    )
+    if "collecting_took_min" in table:
+        known = table["collecting_took_min"].dropna()
+        timed["collecting_took_min"] = _minutes(known, file).reindex(table.index).astype(float)
+    again = timed.duplicated(["date", "task_id"])
+    refuse(timed["task_id"], again, file, "each task once a date")
+    return timed.reset_index(drop=True)
+
+
+def _minutes(values: pd.Series, file: str) -> pd.Series:
+    return note_numbers(
+        values, file, low=0.1, high=1440.0, expected="minutes above 0, such as 142", unit="min"
+    )
+
+
 def _table(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
     """Read a table of notes as text; the index is the row's number in the file."""
     return read_notes(path, columns)
@@ -264,7 +317,3 @@ def _table(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
 
 def _dates(table: pd.DataFrame, path: Path) -> frozenset[date]:
     return frozenset(note_days(table["date"], path.name).dt.date)
-
-
-def _refuse(path: Path, column: pd.Series, wrong: pd.Series, expected: str) -> None:
-    refuse(column, wrong, path.name, expected)

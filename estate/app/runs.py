@@ -160,6 +160,7 @@ def with_own_files(own: OwnFiles, settings: PlanSettings) -> PlanSettings:
         settings,
         round_settings=rounds,
         records=own.records,
+        timed=own.timed,
         clouds=own.clouds,
         sun=own.sun,
         cuts=own.cuts,

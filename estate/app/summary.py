@@ -45,8 +45,15 @@ def outcome_in_words(run: Run) -> str:
             f"  girth points: {joined:,} of {len(plan.matches):,} joined to a tree, "
             f"{sure:.0%} of all for sure"
         )
-    lines += [*_girths_lines(run), _tasks_line(run), *_without_tapper(run)]
-    lines += _fault_line(plan.faults)
+    lines += [
+        *_girths_lines(run),
+        _tasks_line(run),
+        *_timing_line(run),
+        *_fairness_line(run),
+        *_without_tapper(run),
+        *_behind_line(run),
+        *_fault_line(plan.faults),
+    ]
     return "\n".join(lines)
 
 
@@ -96,6 +103,36 @@ def _tasks_line(run: Run) -> str:
         f"{sums['minutes'].max():.0f} minutes each; d{run.plan.rounds.interval_days}, "
         f"from {run.plan.rounds.start} for {run.plan.rounds.days} days"
     )
+
+
+def _timing_line(run: Run) -> list[str]:
+    fitted = run.plan.fitted
+    if fitted.empty:
+        return []
+    found = ", ".join(
+        f"{figure} {value:.3g} ± {se:.2g}{' s' if unit == 's' else ''}"
+        for figure, value, se, unit in fitted[["figure", "value", "se", "unit"]].to_numpy()
+    )
+    return [f"  minutes fitted to {int(fitted['mornings'].iloc[0])} mornings of your own: {found}"]
+
+
+def _fairness_line(run: Run) -> list[str]:
+    fair = run.plan.fairness
+    if fair.empty:
+        return []
+    told = []
+    for column, name in (("minutes_ratio", "minutes"), ("latex_ratio", "latex")):
+        low, high = fair[column].min(), fair[column].max()
+        told.append(f"{low:.2f} to {high:.2f} of the mean in {name}")
+    return [f"  a tapper's month: {', '.join(told)}"]
+
+
+def _behind_line(run: Run) -> list[str]:
+    late = run.plan.behind[run.plan.behind["behind"].astype(bool)]
+    return [
+        f"  falling behind: task {task}, {why}"
+        for task, why in zip(late["task_id"], late["why"], strict=True)
+    ]
 
 
 def _without_tapper(run: Run) -> list[str]:

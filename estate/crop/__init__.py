@@ -4,6 +4,7 @@ from estate.crop.behind import falling_behind
 from estate.crop.expected import (
     YieldBelief,
     expected_crop,
+    latex_a_morning,
     published_belief,
     task_beliefs,
     total_crop,
@@ -15,6 +16,7 @@ __all__ = [
     "check_records",
     "expected_crop",
     "falling_behind",
+    "latex_a_morning",
     "published_belief",
     "read_records",
     "task_beliefs",

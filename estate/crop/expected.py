@@ -180,6 +180,45 @@ def expected_crop(
     ).drop(columns="log_g")
 
 
+def latex_a_morning(
+    tasks: pd.DataFrame,
+    beliefs: pd.DataFrame,
+    belief: YieldBelief,
+    *,
+    figures: Mapping[str, Figure] | None = None,
+) -> dict[str, float]:
+    """Give the latex expected of one tapping of each task, kg, keyed by `task_id`.
+
+    Parameters
+    ----------
+    tasks
+        Columns `task_id`, `trees`.
+    beliefs
+        As :func:`task_beliefs` gives them; a task that they lack is expected to give what `belief`
+        says.
+    belief
+        As given to :func:`task_beliefs`.
+    figures
+        The table ``crop``; None for ours.
+
+    Examples
+    --------
+    >>> tasks = pd.DataFrame({"task_id": ["A-1"], "trees": [400]})
+    >>> belief = published_belief(3)
+    >>> round(latex_a_morning(tasks, task_beliefs(tasks, belief), belief)["A-1"])
+    67
+    """
+    figures = figures or load_figures("crop")
+    known = beliefs.set_index("task_id")[["log_g", "shared_sd", "own_sd"]]
+    log_g, shared, own = known.reindex(tasks["task_id"]).to_numpy(dtype=float).T
+    log_g = np.where(np.isnan(log_g), belief.log_g, log_g)
+    variance = np.where(np.isnan(shared), belief.shared_sd, shared) ** 2
+    variance = variance + np.where(np.isnan(own), belief.own_sd, own) ** 2 + belief.morning_sd**2
+    dry_kg = np.exp(log_g + variance / 2.0) * tasks["trees"].to_numpy(dtype=float) / 1000.0
+    latex = dry_kg / (figures["dry_rubber_content"].value / 100.0)
+    return dict(zip(tasks["task_id"].astype("str"), latex.tolist(), strict=True))
+
+
 def _mornings(roster: pd.DataFrame) -> pd.DataFrame:
     tapped = roster[roster["kind"].isin(TAPPED)]
     months = pd.to_datetime(tapped["date"]).dt.to_period("M").dt.start_time.dt.date

@@ -65,14 +65,14 @@ def assign_beats(
     *,
     home_km: NDArray[np.float64] | None = None,
     latex_kg: NDArray[np.float64] | None = None,
-    month_minutes: NDArray[np.float64] | None = None,
+    carried: NDArray[np.float64] | None = None,
     seconds: float = 5.0,
 ) -> pd.DataFrame:
     """Give each beat a tapper: as many beats as there are fit tappers, then short ways from home.
 
     Among the assignments that serve the most beats, the sum of the ways from home is least, where
     each kilometre counts ten times what a minute of unfairness does; a tapper who carried more
-    minutes or latex in the months before gets the lighter beat.
+    minutes and latex in the month before gets the lighter beat.
 
     Parameters
     ----------
@@ -82,8 +82,9 @@ def assign_beats(
         Shape (tappers, beats), kilometres from home to the beat; NaN where the home isn't known.
     latex_kg
         Shape (beats,), expected latex of a round, kg.
-    month_minutes
-        Shape (tappers,), minutes that each tapper carried in the month before.
+    carried
+        Shape (tappers,), what each tapper carried in the month before, from
+        :func:`estate.roster.fairness_so_far`: 1 where as much as the mean.
     seconds
         The longest that the solver may think, s.
 
@@ -100,7 +101,7 @@ def assign_beats(
         model.add_at_most_one(v for (t, _), v in pairs.items() if t == tapper)
     for beat in range(len(beats)):
         model.add_at_most_one(v for (_, b), v in pairs.items() if b == beat)
-    cost = _pair_cost(tappers, beats, home_km, latex_kg, month_minutes)
+    cost = _pair_cost(tappers, beats, home_km, latex_kg, carried)
     served = int(cost.max(initial=0)) * (min(fit.shape) + 1) + 1
     model.maximize(sum((served - int(cost[pair])) * v for pair, v in pairs.items()))
     solver = _solver(seconds)
@@ -132,21 +133,21 @@ def _pair_cost(
     beats: pd.DataFrame,
     home_km: NDArray[np.float64] | None,
     latex_kg: NDArray[np.float64] | None,
-    month_minutes: NDArray[np.float64] | None,
+    carried: NDArray[np.float64] | None,
 ) -> NDArray[np.int64]:
     cost = np.zeros((len(tappers), len(beats)))
     if home_km is not None:
         known = np.isfinite(home_km)
         far = np.nanmean(np.where(known, home_km, np.nan)) if known.any() else 0.0
         cost += 10.0 * np.where(known, home_km, far)
-    if month_minutes is not None:
+    if carried is not None:
         load = beats["minutes"].to_numpy(float)
         if latex_kg is not None and latex_kg.mean() > 0:
             load = (load / load.mean() + latex_kg / latex_kg.mean()) / 2.0 * load.mean()
-        carried = month_minutes - month_minutes.mean()
-        spread = np.abs(carried).max(initial=0.0)
+        more = carried - carried.mean()
+        spread = np.abs(more).max(initial=0.0)
         if spread > 0:
-            cost += (1.0 + carried / spread)[:, None] * (load - load.min())[None, :]
+            cost += (1.0 + more / spread)[:, None] * (load - load.min())[None, :]
     return np.rint(cost * 100).astype(np.int64)
 
 

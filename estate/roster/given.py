@@ -41,6 +41,9 @@ def crew_with_given(
     *,
     blocks: dict[str, frozenset[str]],
     home_km: NDArray[np.float64] | None = None,
+    latex_kg: NDArray[np.float64] | None = None,
+    carried: NDArray[np.float64] | None = None,
+    standing: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, tuple[Fault, ...]]:
     """Give each beat a tapper: the manager's where there is a word, the nearest fair one elsewhere.
 
@@ -49,13 +52,16 @@ def crew_with_given(
 
     Parameters
     ----------
-    tappers, beats, home_km
+    tappers, beats, home_km, latex_kg, carried
         As in :func:`estate.roster.assign_beats`.
     given
         Columns `beat_id`, `tapper_id` and, where known, `block_ids`: the blocks (a comma list)
         that the beat went through when it was given.
     blocks
         The blocks that each beat goes through now.
+    standing
+        `beat_id`, `tapper_id`, `why` of a roster that still runs: who goes round a beat stays,
+        where the manager says nothing else; None for none.
 
     Returns
     -------
@@ -65,6 +71,9 @@ def crew_with_given(
         Each word that was passed over.
     """
     kept, faults = _that_hold(tappers, beats, given, blocks)
+    why = dict.fromkeys(kept, GIVEN)
+    for beat, tapper, reason in _still_standing(tappers, beats, standing, kept):
+        kept[beat], why[beat] = tapper, reason
     own = beats["beat_id"].isin(list(kept)).to_numpy()
     taken = tappers["tapper_id"].isin(list(kept.values())).to_numpy()
     parts = [
@@ -72,16 +81,47 @@ def crew_with_given(
             {
                 "beat_id": beats.loc[own, "beat_id"].to_numpy(),
                 "tapper_id": pd.array([kept[b] for b in beats.loc[own, "beat_id"]], dtype="string"),
-                "why": GIVEN,
+                "why": [why[b] for b in beats.loc[own, "beat_id"]],
             }
         )
     ]
     if not own.all():
-        far = None if home_km is None else home_km[np.ix_(~taken, ~own)]
-        rest = beats[~own].reset_index(drop=True)
-        parts.append(assign_beats(tappers[~taken].reset_index(drop=True), rest, home_km=far))
+        parts.append(
+            assign_beats(
+                tappers[~taken].reset_index(drop=True),
+                beats[~own].reset_index(drop=True),
+                home_km=None if home_km is None else home_km[np.ix_(~taken, ~own)],
+                latex_kg=None if latex_kg is None else latex_kg[~own],
+                carried=None if carried is None else carried[~taken],
+            )
+        )
     crew = pd.concat([part for part in parts if len(part)], ignore_index=True)
     return crew.set_index("beat_id").loc[beats["beat_id"]].reset_index(), faults
+
+
+def _still_standing(
+    tappers: pd.DataFrame,
+    beats: pd.DataFrame,
+    standing: pd.DataFrame | None,
+    kept: dict[str, str],
+) -> list[tuple[str, str, str]]:
+    """Give the beats of a running roster that nobody else was given, and whose tapper may go on."""
+    if standing is None:
+        return []
+    fit = pd.DataFrame(
+        can_tap(tappers, beats), index=tappers["tapper_id"].astype("str"),
+        columns=beats["beat_id"].astype("str"),
+    )  # fmt: skip
+    rows = standing[standing["tapper_id"].notna() & (standing["why"] != GIVEN)]
+    return [
+        (beat, tapper, reason)
+        for beat, tapper, reason in rows[["beat_id", "tapper_id", "why"]].astype("str").to_numpy()
+        if beat not in kept
+        and tapper not in kept.values()
+        and beat in fit.columns
+        and tapper in fit.index
+        and fit.loc[tapper, beat]
+    ]
 
 
 def _that_hold(

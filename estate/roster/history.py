@@ -10,6 +10,7 @@ import pandas as pd
 
 from estate.roster.rounds import TAPPED
 from estate.roster.settings import RoundSettings
+from layers.errors import Fault
 
 
 def no_tappings() -> pd.DataFrame:
@@ -31,6 +32,12 @@ class LastPlan:
         As :func:`estate.roster.draw_roster` gives it.
     tapped_before
         `tree_id`, `last_tapped` (date): last tappings before its first morning.
+    crew
+        `beat_id`, `tapper_id`, `why`: who goes round which beat; None where it isn't known.
+    task_sums
+        What its tasks were; None where that isn't known.
+    timed
+        Timed mornings as :class:`estate.tasks.Timing` has them; None for none.
     """
 
     start: date
@@ -39,6 +46,9 @@ class LastPlan:
     stops: pd.DataFrame
     roster: pd.DataFrame
     tapped_before: pd.DataFrame
+    crew: pd.DataFrame | None = None
+    task_sums: pd.DataFrame | None = None
+    timed: pd.DataFrame | None = None
 
     def covers(self, day: date) -> bool:
         """Whether `day` lies in the roster."""
@@ -81,12 +91,49 @@ def carry_on(
     """
     if last is None:
         return rounds, no_tappings()
+    if still_runs(tasks, rounds, last, start_given=start_given):
+        return replace(rounds, start=last.start), last.tapped_before
+    return rounds, tapped_until(last, rounds.start, lost=lost)
+
+
+def still_runs(
+    tasks: pd.DataFrame, rounds: RoundSettings, last: LastPlan, *, start_given: bool
+) -> bool:
+    """Say whether the last roster goes on: its tasks and round are the same, it hasn't ended."""
     same = rounds.interval_days == last.interval_days and _task_sets(tasks) == _task_sets(
         last.stops
     )
-    if same and not start_given and last.covers(rounds.start):
-        return replace(rounds, start=last.start), last.tapped_before
-    return rounds, tapped_until(last, rounds.start, lost=lost)
+    return same and not start_given and last.covers(rounds.start)
+
+
+def lost_elsewhere(
+    lost: pd.DataFrame, roster: pd.DataFrame, rounds: RoundSettings
+) -> tuple[Fault, ...]:
+    """Say which mornings lost to rain are of beats that the roster doesn't have any more.
+
+    Parameters
+    ----------
+    lost
+        `date`, `beat_id` (missing: everywhere).
+    roster
+        As :func:`estate.roster.draw_roster` gives it.
+    rounds
+        The round: mornings before it begins don't matter to it.
+    """
+    gone = lost[lost["beat_id"].notna() & ~lost["beat_id"].isin(roster["beat_id"])]
+    return tuple(
+        Fault(
+            severity="noted",
+            file="",
+            layer="lost_mornings",
+            row=str(beat),
+            found=f"{day} lost in the beat {beat}, which isn't there any more; it lost nobody's",
+            expected="a beat of this run",
+            remedy="Record the morning anew for the beat that has those trees now.",
+        )
+        for day, beat in zip(gone["date"], gone["beat_id"], strict=True)
+        if rounds.dates[0] <= day <= rounds.dates[-1]
+    )
 
 
 def _task_sets(stops: pd.DataFrame) -> dict[str, frozenset[str]]:

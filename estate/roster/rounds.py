@@ -24,9 +24,6 @@ def draw_roster(
     settings: RoundSettings,
     *,
     crew: pd.DataFrame | None = None,
-    home_km: NDArray[np.float64] | None = None,
-    latex_kg: NDArray[np.float64] | None = None,
-    month_minutes: NDArray[np.float64] | None = None,
     last_tapped: Mapping[str, date] | None = None,
 ) -> pd.DataFrame:
     """Say who taps what on which day.
@@ -45,9 +42,7 @@ def draw_roster(
     settings
         The round and its days.
     crew
-        `beat_id`, `tapper_id` as the manager assigned them; None to assign them here, for which
-        `home_km`, `latex_kg` and `month_minutes` are as in
-        :func:`estate.roster.crews.assign_beats`.
+        `beat_id`, `tapper_id`; None to assign them here by skill alone.
     last_tapped
         The date of each task's last tapping before the roster begins, keyed by `task_id`.
 
@@ -61,13 +56,7 @@ def draw_roster(
     """
     beats = beat_sums(task_sums)
     if crew is None:
-        crew = assign_beats(
-            tappers,
-            beats,
-            home_km=home_km,
-            latex_kg=latex_kg,
-            month_minutes=month_minutes,
-        )
+        crew = assign_beats(tappers, beats)
     hands = _hands(crew, beats, tappers, settings)
     order = {
         beat: tasks["task_id"].tolist()
@@ -327,32 +316,3 @@ def shortest_interval(roster: pd.DataFrame) -> int | None:
     tapped = roster[roster["kind"].isin(TAPPED)].sort_values(["task_id", "date"])
     gaps = pd.to_datetime(tapped["date"]).groupby(tapped["task_id"]).diff().dropna()
     return None if gaps.empty else int(gaps.min() // pd.Timedelta(days=1))
-
-
-def fairness(roster: pd.DataFrame, *, latex_kg: Mapping[str, float] | None = None) -> pd.DataFrame:
-    """Sum each tapper's mornings, minutes and expected latex.
-
-    Parameters
-    ----------
-    roster
-        As :func:`draw_roster` gives it.
-    latex_kg
-        Expected latex of one tapping of each task, kg, keyed by `task_id`; None to leave it out.
-
-    Returns
-    -------
-    DataFrame
-        One row a tapper: `tapper_id`, `mornings`, `minutes`, `minutes_ratio` (to the mean of all)
-        and, with `latex_kg`, `latex_kg` and `latex_ratio`.
-    """
-    tapped = roster[roster["kind"].isin(TAPPED) & roster["tapper_id"].notna()]
-    if latex_kg is not None:
-        tapped = tapped.assign(latex_kg=tapped["task_id"].map(dict(latex_kg)).astype(float))
-    sums = {"mornings": ("date", "size"), "minutes": ("minutes", "sum")}
-    if latex_kg is not None:
-        sums["latex_kg"] = ("latex_kg", "sum")
-    table = tapped.groupby("tapper_id", sort=True).agg(**sums).reset_index()
-    table["minutes_ratio"] = table["minutes"] / table["minutes"].mean()
-    if latex_kg is not None:
-        table["latex_ratio"] = table["latex_kg"] / table["latex_kg"].mean()
-    return table

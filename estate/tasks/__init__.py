@@ -7,15 +7,19 @@ from estate.tasks.drawing import draw, draw_tasks
 from estate.tasks.minutes import Minutes, MinutesFit, fit_minutes, minutes
 from estate.tasks.settings import TaskSettings
 from estate.tasks.task_plan import TaskPlan, with_names_kept
+from estate.tasks.timed import Timing, no_timed, timing
 
 __all__ = [
     "Minutes",
     "MinutesFit",
     "TaskPlan",
     "TaskSettings",
+    "Timing",
     "draw",
     "draw_tasks",
     "fit_minutes",
     "minutes",
+    "no_timed",
+    "timing",
     "with_names_kept",
 ]

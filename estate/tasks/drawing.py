@@ -265,7 +265,7 @@ def _beats(
     edges = cuts_at(weight, ranks, share, slack=settings.slack / 4, whole=whole)
     known: dict[tuple[int, int], list[Morning]] = {}
     best: list[list[Morning]] = []
-    evenness = np.inf
+    evenness, best_weight = np.inf, weight
     for draft in range(DRAFTS if len(sizes) > 1 else 1):
         rough = draft == 0 and barred
         spans = [(int(i), int(j)) for i, j in pairwise(edges)]
@@ -280,19 +280,25 @@ def _beats(
         known |= dict(zip([spans[k] for k in new], drawn, strict=True))
         found = [known[span] for span in spans]
         took = np.array([each.seconds for rounds in found for each in rounds])
-        if not rough and took.max() / took.mean() < evenness:
-            best, evenness = found, took.max() / took.mean()
-        if evenness <= EVEN_BEATS:
-            break
         weight = site.standing_s[order].copy()
         for (i, j), rounds in zip(spans, found, strict=True):
             beat_s = sum(each.seconds for each in rounds)
             weight[i:j] += (beat_s - weight[i:j].sum()) / (j - i)
+        better = not rough and took.max() / took.mean() < evenness
+        if better:
+            best, evenness, best_weight = found, took.max() / took.mean(), weight
+        if evenness <= EVEN_BEATS:
+            break
         if rough or whole:
             known = {} if rough else known
             edges = cuts_at(weight, ranks, share, slack=settings.slack / 4, whole=whole)
-        else:
+        elif better:
             edges = eased(weight, edges, np.array(sizes), settings.even)
+        else:
+            # Handing on what the longest has too much goes round in circles: even all out at once.
+            edges = cuts_at((weight + best_weight) / 2.0, ranks, share, slack=0.0, whole=False)
+        if all(span in known for span in pairwise(edges.tolist())):
+            break
     return best
 
 

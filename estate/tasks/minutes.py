@@ -29,6 +29,7 @@ _RANGES = {
     "longest_morning_min": (10.0, 720.0),
     "join_walk_min": (0.0, 120.0),
     "row_worth_s": (0.0, 3600.0),
+    "row_change_s": (0.0, 600.0),
 }
 
 
@@ -58,6 +59,8 @@ class Minutes:
         Blocks within this walk of each other may share mornings, minutes.
     row_worth_s
         How many more seconds of walking it is worth to keep one row whole.
+    row_change_s
+        How many more seconds of walking it is worth to go over to another row once less.
 
     Raises
     ------
@@ -78,6 +81,7 @@ class Minutes:
     longest_morning_min: float
     join_walk_min: float
     row_worth_s: float
+    row_change_s: float
 
     def __post_init__(self) -> None:
         for name, (low, high) in _RANGES.items():

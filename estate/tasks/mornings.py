@@ -116,9 +116,9 @@ class Ground:
         from anywhere where there is no base.
     near
         The nearest trees of each place in `charged`.
-    holding, standing_s
-        Shape (n,): each tree's holding and the seconds at it.
-    both_walks, change_s
+    holding, run, standing_s
+        Shape (n,): each tree's holding, its unbroken piece of row, and the seconds at it.
+    both_walks, change_s, row_change_s
         From the time model.
     """
 
@@ -128,9 +128,11 @@ class Ground:
     charged: Floats
     near: Whole
     holding: Whole
+    run: Whole
     standing_s: Floats
     both_walks: float
     change_s: float
+    row_change_s: float
 
     @property
     def away(self) -> Floats:
@@ -165,6 +167,9 @@ def ground(site: Site, span: Whole, bases: Whole) -> Ground:
     charged[: len(xyz), : len(xyz)] = np.minimum(walked.seconds, NO_WAY_S)
     if n and holding.min() != holding.max():
         charged[:n, :n] += (holding[:, None] != holding[None]) * TOGETHER_S
+    run = site.run[span]
+    if model.row_change_s:
+        charged[:n, :n] += (run[:, None] != run[None]) * (model.row_change_s / model.both_walks)
     return Ground(
         span=span,
         bases=bases,
@@ -172,9 +177,11 @@ def ground(site: Site, span: Whole, bases: Whole) -> Ground:
         charged=charged,
         near=nearest(charged, NEIGHBOURS),
         holding=holding,
+        run=run,
         standing_s=site.standing_s[span],
         both_walks=model.both_walks,
         change_s=model.bucket_change_s,
+        row_change_s=model.row_change_s,
     )
 
 
@@ -186,11 +193,14 @@ class Round:
     base: int
     path_s: float
     changes: int
+    row_changes: int
     seconds: float
 
 
 def walk_round(on: Ground, members: Whole, kicks: int) -> Round:
-    """Give the shortest round found through members, no longer than in the order given.
+    """Give the shortest round found through members, each change of row counted as a way.
+
+    With that, it is no longer than in the order given.
 
     Parameters
     ----------
@@ -218,8 +228,16 @@ def walk_round(on: Ground, members: Whole, kicks: int) -> Round:
         path_s += float(walked[door, path[0]] + walked[door, path[-1]])
     holding = on.holding[path]
     changes = int(np.sum(holding[1:] != holding[:-1]))
+    run = on.run[path]
     seconds = on.standing_s[path].sum() + path_s * on.both_walks + changes * on.change_s
-    return Round(path=path, base=base, path_s=path_s, changes=changes, seconds=float(seconds))
+    return Round(
+        path=path,
+        base=base,
+        path_s=path_s,
+        changes=changes,
+        row_changes=int(np.sum(run[1:] != run[:-1])),
+        seconds=float(seconds),
+    )
 
 
 def finish(site: Site, on: Ground, each: Round, *, bound: bool) -> Morning:

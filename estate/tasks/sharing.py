@@ -88,10 +88,10 @@ def _rounds(
     if not barred and sum(each.path_s for each in rounds) <= TIDY * _least_s(on):
         return share_out(on, plain, settings, kicks_a_tree)
     beside = touching(
-        site.trees.xyz[on.span, :2], site.run[on.span], site.trees.block[on.span], on.span,
+        site.trees.xyz[on.span, :2], on.run, site.trees.block[on.span], on.span,
         np.vstack([on.walked.bars.segments, on.walked.bars.openings]),
     )  # fmt: skip
-    run = np.unique(site.run[on.span], return_inverse=True)[1]
+    run = np.unique(on.run, return_inverse=True)[1]
     terms = Trading(
         beside=beside, run=run, row_worth_s=settings.minutes.row_worth_s, even=settings.even
     )
@@ -163,7 +163,8 @@ def _least_s(on: Ground) -> float:
     """Give seconds that no walk through all trees can take less than: half the two nearest each."""
     trees = len(on.span)
     near = np.where(on.near[:trees] < trees, on.near[:trees], -1)
-    apart = np.where(near >= 0, np.take_along_axis(on.charged[:trees], near, axis=1), np.inf)
+    walked = on.walked.seconds[:trees]
+    apart = np.where(near >= 0, np.take_along_axis(walked, near, axis=1), np.inf)
     two = np.sort(apart, axis=1)[:, :2]
     return float(two[np.isfinite(two)].sum()) / 2.0
 

@@ -36,8 +36,8 @@ class Stand:
         Shape (n,): `row` where the ground is terraced, else -1.
     tap_s
         Shape (n,): seconds to tap.
-    high
-        Shape (n,): whether the cut needs the knife on a pole.
+    cut
+        Shape (n,): the cut, as its place in `estate.tasks.minutes.CUTS`.
     block_ids, holding_ids
         What the codes stand for.
     """
@@ -49,9 +49,14 @@ class Stand:
     row: Whole
     terrace: Whole
     tap_s: Floats
-    high: NDArray[np.bool_]
+    cut: Whole
     block_ids: tuple[str, ...]
     holding_ids: tuple[str, ...]
+
+    @property
+    def high(self) -> NDArray[np.bool_]:
+        """Shape (n,): whether the cut needs the knife on a pole."""
+        return self.cut > 0
 
 
 def stand(
@@ -116,7 +121,7 @@ def stand(
         row=row,
         terrace=np.where(steep, row, -1).astype(np.int64),
         tap_s=np.array([minutes.tap_s[name] for name in CUTS])[cut],
-        high=cut > 0,
+        cut=cut,
         block_ids=tuple(map(str, block_names)),
         holding_ids=tuple(map(str, holding_names)),
     )

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from estate.tasks.minutes import CUTS
 from estate.tasks.mornings import Morning, Site
 from estate.tasks.naming import beat_names, names_kept, task_name
 from estate.tasks.settings import TaskSettings
@@ -26,7 +27,8 @@ class TaskPlan:
     task_sums
         One row a task: [task_id, beat_id, round_day, trees, tapping_min, walking_min,
         collecting_min, minutes, walk_m, block_ids, holding_ids, needs_high_knife,
-        lower_bound_min, start_place_id, note].
+        lower_bound_min, start_place_id, note, low_trees, high_trees, two_trees (trees by cut),
+        path_min (one round's walk at the speed on a path)].
     walks
         [task_id, geometry]: the line of each round in stop order.
     settings
@@ -141,6 +143,7 @@ def _sum(
     stood, model = site.trees, site.minutes
     blocks = np.unique(stood.block[each.order])
     holdings = np.unique(stood.holding[each.order])
+    by_cut = np.bincount(stood.cut[each.order], minlength=len(CUTS))
     trees = len(each.order)
     tapping = stood.tap_s[each.order].sum() / 60.0
     walking = each.path_s / model.walk_factor / 60.0
@@ -176,6 +179,8 @@ def _sum(
         "lower_bound_min": bound,
         "start_place_id": place_ids[each.base] if each.base >= 0 else "",
         "note": note,
+        **{f"{cut}_trees": int(n) for cut, n in zip(CUTS, by_cut, strict=True)},
+        "path_min": each.path_s / 60.0,
     }
 
 
@@ -191,6 +196,8 @@ def nothing_to_tap(trees: gpd.GeoDataFrame, settings: TaskSettings) -> TaskPlan:
         "needs_high_knife": pd.Series([], dtype=bool),
         "lower_bound_min": number,
         **dict.fromkeys(("start_place_id", "note"), text),
+        **{f"{cut}_trees": pd.Series([], dtype=int) for cut in CUTS},
+        "path_min": number,
     }
     return TaskPlan(
         tasks=pd.DataFrame({"tree_id": text, "task_id": text, "stop_no": pd.Series([], dtype=int)}),

@@ -20,7 +20,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from estate.tasks.mornings import Ground, Round, walk_round
+from estate.tasks.mornings import NO_WAY_S, Ground, Round, walk_round
 from estate.tasks.routes import NEIGHBOURS, nearest
 from estate.tasks.touching import Touching
 
@@ -94,8 +94,8 @@ def _may_go(
 
 @njit(nogil=True, cache=True)
 def trade(
-    cost: Floats, label: Whole, after: Whole, before: Whole, near: Whole, first: Whole,
-    beside: Whole, left: Whole, right: Whole, run: Whole, pieces: Whole, load: Floats,
+    cost: Floats, walk: Floats, label: Whole, after: Whole, before: Whole, near: Whole,
+    first: Whole, beside: Whole, left: Whole, right: Whole, run: Whole, pieces: Whole, load: Floats,
     standing: Floats, both: float, longest: float, row_worth: float, moves: int, hot: float,
     cold: float, seed: int,
 ) -> float:  # fmt: skip
@@ -104,7 +104,10 @@ def trade(
     Parameters
     ----------
     cost
-        Shape (n + m, n + m): seconds on a path between n trees and the starts of m rounds.
+        Shape (n + m, n + m): what the search is charged between n trees and the starts of m
+        rounds, seconds on a path.
+    walk
+        Shape (n + m, n + m): seconds on a path between them.
     label
         Shape (n + m,): each place's round.
     after, before
@@ -183,10 +186,14 @@ def trade(
         if best == np.inf:
             continue
         change = both * (best - freed)
+        ahead, behind = (last, i) if turned else (i, last)
+        onward = after[where]
+        less = both * (walk[p, i] + walk[last, q] - walk[p, q])
+        more = both * (walk[where, ahead] + walk[behind, onward] - walk[where, onward])
         if own != to:
             was = max(load[own] - longest, 0.0) + max(load[to] - longest, 0.0)
-            new_own = load[own] - both * freed - stood
-            new_to = load[to] + both * best + stood
+            new_own = load[own] - less - stood
+            new_to = load[to] + more + stood
             change += OVERLONG * (max(new_own - longest, 0.0) + max(new_to - longest, 0.0) - was)
             if row_worth > 0.0:
                 at = i
@@ -232,10 +239,10 @@ def trade(
                     pieces[run[tree], to] -= 1
             if gone < held:
                 continue
-            load[own] -= both * freed + stood
-            load[to] += both * best + stood
+            load[own] -= less + stood
+            load[to] += more + stood
         else:
-            load[own] += both * (best - freed)
+            load[own] += more - less
         saved -= change
         after[p], before[q] = q, p
         follows = after[where]
@@ -275,12 +282,13 @@ class Trading:
     even: float
 
     def worth(self, on: Ground, rounds: list[Round]) -> float:
-        """Give what rounds cost: walks, buckets, rows cut, and minutes past an even morning."""
+        """Give what rounds cost: walks, buckets, rows cut and changed, minutes past an even one."""
         took = np.array([each.seconds for each in rounds])
         over = max(float(took.max() - self.even * took.mean()), 0.0)
         pieces = sum(len(np.unique(self.run[each.path])) for each in rounds)
         spent = float(took.sum() - on.standing_s.sum())
-        return spent + self.row_worth_s * pieces + 10.0 * over
+        row_changes = on.row_change_s * sum(each.row_changes for each in rounds)
+        return spent + self.row_worth_s * pieces + row_changes + 10.0 * over
 
 
 def traded(on: Ground, rounds: list[Round], terms: Trading, kicks_a_tree: float) -> list[Round]:
@@ -313,11 +321,14 @@ def _after_trades(
     n, m = len(on.span), len(rounds)
     cost = np.zeros((n + m, n + m))
     cost[:n, :n] = on.charged[:n, :n]
+    walk = np.zeros((n + m, n + m))
+    walk[:n, :n] = np.minimum(on.walked.seconds[:n, :n], NO_WAY_S)
     label = np.empty(n + m, dtype=np.int64)
     after, before = np.empty(n + m, dtype=np.int64), np.empty(n + m, dtype=np.int64)
     pieces = np.zeros((int(terms.run.max()) + 1, m), dtype=np.int64)
     for k, each in enumerate(rounds):
         cost[n + k, :n] = cost[:n, n + k] = on.charged[n + max(each.base, 0), :n]
+        walk[n + k, :n] = walk[:n, n + k] = cost[n + k, :n]
         loop = np.concatenate([[n + k], each.path])
         label[loop] = k
         after[loop], before[loop] = np.roll(loop, -1), np.roll(loop, 1)
@@ -326,7 +337,7 @@ def _after_trades(
     longest = float(load.mean()) * (1.0 + (terms.even - 1.0) / 3.0)
     near = nearest(np.ascontiguousarray(on.charged[:n, :n]), NEIGHBOURS)
     trade(
-        cost, label, after, before, near, terms.beside.first, terms.beside.beside,
+        cost, walk, label, after, before, near, terms.beside.first, terms.beside.beside,
         terms.beside.left, terms.beside.right, terms.run, pieces, load, on.standing_s,
         on.both_walks, longest, terms.row_worth_s, int(TRADES_A_KICK * kicks_a_tree * n),
         HOT_S * 0.5**cycle, COLD_S, cycle + 1,

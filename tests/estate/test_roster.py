@@ -85,7 +85,7 @@ def test_each_goes_to_the_beat_near_home():
 
 
 def test_who_carried_more_last_month_gets_the_lighter_beat():
-    made = assign_beats(crew(2), beat_sums(tasks(2)), month_minutes=np.array([9000.0, 4000.0]))
+    made = assign_beats(crew(2), beat_sums(tasks(2)), carried=np.array([1.4, 0.6]))
     assert made["tapper_id"].tolist() == ["t0", "t1"]
 
 
