@@ -11,11 +11,12 @@ from estate.app.runs import Run
 from estate.standards import OpeningStandard
 from layers.bring_in import Intake
 from layers.errors import Fault
+from reports.words import mark
 
 _HEADS = {
-    "stops": "Mend before the job can run",
-    "mended": "Mended here, check when you can",
-    "noted": "Used as it stands, have a look",
+    "stops": mark("Mend before the job can run"),
+    "mended": mark("Mended here, check when you can"),
+    "noted": mark("Used as it stands, have a look"),
 }
 
 

@@ -128,8 +128,11 @@ class Words:
         >>> words_in("en").count("{number} tree", "{number} trees", 1200)
         '1,200 trees'
         """
-        said = self._catalogue.ngettext(one, many, number)
-        return said.format(number=self.number(number), **parts)
+        return self.form(one, many, number).format(number=self.number(number), **parts)
+
+    def form(self, one: str, many: str, number: int) -> str:
+        """Give the form of a message that fits a number, with nothing put in yet."""
+        return self._catalogue.ngettext(one, many, number)
 
     def number(self, value: float, decimals: int = 0) -> str:
         """Write a number as the locale does, with so many decimals.

@@ -292,7 +292,7 @@ def test_decisions_beats_and_rain_count_from_the_next_run_on(loose):
     assert refused.status_code == (422 if sums["needs_high_knife"].any() else 303)
     assert visitor.post("/manage/beat", {"beat": beat, "tapper": "A2"}).status_code == 303
     assert visitor.post("/manage/rain", {"day": "2026-03-04", "beat": ""}).status_code == 303
-    assert "4 March 2026, all beats" in visitor.get("/manage/").text
+    assert "4 Mar 2026, all beats" in visitor.get("/manage/").text
     winter = {"winter_from": "2026-12-20", "winter_to": "2027-01-20", "make_up": "wait"}
     assert run_now(visitor, **winter)["state"] == "done"
     page = visitor.get("/run/").text
@@ -504,14 +504,17 @@ def free_port():
 
 # The rules of WCAG 2.2 level AA as far as a machine can judge them: axe-core, Deque Systems.
 @pytest.mark.browser
-@pytest.mark.parametrize("size", [PHONE, {"width": 1280, "height": 900}], ids=["phone", "desk"])
-def test_every_page_opens_without_the_network_and_keeps_the_rules(folder, visitor, size):
+@pytest.mark.parametrize(
+    ("size", "language"),
+    [(PHONE, "en"), ({"width": 1280, "height": 900}, "fr"), (PHONE, "ml"), (PHONE, "th")],
+)
+def test_every_page_opens_without_the_network_and_keeps_the_rules(folder, visitor, size, language):
     rules = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text("utf-8")
     port = free_port()
     faults, asked = [], []
     with served(make_app(folder, port=port), port) as address, browser() as chromium:
         # The page's own rules forbid foreign scripts: the test's must be let through.
-        context = chromium.new_context(viewport=size, bypass_csp=True)
+        context = chromium.new_context(viewport=size, bypass_csp=True, locale=language)
         context.route(lambda url: not url.startswith(address), lambda route: route.abort())
         page = context.new_page()
         page.on("console", lambda m: faults.append(m.text) if m.type != "log" else None)
@@ -520,6 +523,7 @@ def test_every_page_opens_without_the_network_and_keeps_the_rules(folder, visito
         for path in ("/", "/layers/", "/points/", "/manage/", "/run/", "/no-such-page"):
             page.goto(address + path)
             page.wait_for_selector("body[data-ready=yes]")
+            assert page.get_attribute("html", "lang") == language
             wide = page.evaluate("document.documentElement.scrollWidth")
             assert wide <= size["width"], path
             small = page.evaluate(
@@ -550,7 +554,7 @@ def test_a_person_can_decide_and_run_by_keyboard(loose):
         page = chromium.new_page(viewport=PHONE)
         page.on("console", lambda m: faults.append(m.text) if m.type != "log" else None)
         page.goto(address + "/manage/")
-        button = page.get_by_role("button", name="Close for B02")
+        button = page.get_by_role("button", name="Close it: B02")
         button.focus()
         page.keyboard.press("Enter")
         page.wait_for_selector(".said")

@@ -8,25 +8,33 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from babel.dates import format_date
 
 from estate import store
+from estate.app.web import speaking
+from estate.reasons import BLOCK
 from estate.roster import GIVEN, can_tap
 from layers.key_list import split_keys
 from reports.file_names import file_names
 from reports.hand_out import FOLDERS
 from reports.maps.block_map import DOUBTFUL_BELOW
+from reports.words import mark
 
 FOLDER_WORDS = {
-    "maps": "Block maps",
-    "sheets": "Task sheets",
-    "reports": "Reports and calendars for the wall",
-    "members": "Members' statements",
-    "to-tape": "Trees to tape next",
-    "tables": "Tables",
-    "styles": "Styles for a desktop GIS",
-    "tracks": "Walking tracks",
-    "calendars": "Tappers' calendars",
+    "maps": mark("Block maps"),
+    "sheets": mark("Task sheets"),
+    "reports": mark("Reports and calendars for the wall"),
+    "members": mark("Members' statements"),
+    "to-tape": mark("Trees to tape next"),
+    "tables": mark("Tables"),
+    "styles": mark("Styles for a desktop GIS"),
+    "tracks": mark("Walking tracks"),
+    "calendars": mark("Tappers' calendars"),
+}
+DECISION_WORDS = {
+    "open": mark("Open"),
+    "measure more": mark("Measure more"),
+    "wait": mark("Wait"),
+    "in tapping": mark("In tapping"),
 }
 
 
@@ -98,14 +106,8 @@ class PointGlance:
 
 
 def day_words(day: date | datetime | pd.Timestamp | None) -> str:
-    """Give a date in words, empty for none.
-
-    Examples
-    --------
-    >>> day_words(date(2026, 3, 2))
-    '2 March 2026'
-    """
-    return "" if day is None or pd.isna(day) else format_date(day, "d MMMM y", locale="en")
+    """Give a date in the reader's language, empty for none."""
+    return "" if day is None or pd.isna(day) else speaking.words().date(pd.Timestamp(day).date())
 
 
 def block_glances(project: Path, folder: Path) -> list[BlockGlance]:
@@ -143,7 +145,7 @@ def block_glances(project: Path, folder: Path) -> list[BlockGlance]:
 
 
 def _block_pending(word: str | None, reason: str) -> bool:
-    told = {"open": "opened by the manager", "closed": "kept closed by the manager"}
+    told = {name: BLOCK[name] for name in ("open", "closed")}
     if word is None:
         return reason.startswith(tuple(told.values()))
     return not reason.startswith(told[word])
@@ -266,8 +268,11 @@ def lost_words(project: Path) -> list[str]:
     """Give the mornings lost to rain in words, the latest first."""
     lost = store.lost_mornings(project)
     return [
-        f"{day_words(row['date'])}, "
-        + ("all beats" if pd.isna(row["beat_id"]) else f"beat {row['beat_id']}")
+        str(
+            speaking.say("{day}, all beats", day=day_words(row["date"]))
+            if pd.isna(row["beat_id"])
+            else speaking.say("{day}, beat {beat}", day=day_words(row["date"]), beat=row["beat_id"])
+        )
         for row in lost.sort_values("date", ascending=False).to_dict("records")
     ]
 

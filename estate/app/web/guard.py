@@ -18,6 +18,8 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, request
 
+from reports.words import mark
+
 HANDED_OUT = "handed_out."
 # Handed-out maps carry their scripts inside; sandboxed, they can't read the page's token.
 _MAP_RULES = (
@@ -27,8 +29,8 @@ _MAP_RULES = (
 )
 _PAGE_RULES = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-    "connect-src 'self'; frame-src 'self'; form-action 'self'; frame-ancestors 'none'; "
-    "base-uri 'none'"
+    "font-src 'self'; connect-src 'self'; frame-src 'self'; form-action 'self'; "
+    "frame-ancestors 'none'; base-uri 'none'"
 )
 
 
@@ -54,19 +56,21 @@ def guard(app: Flask, *, port: int) -> None:
     @app.before_request
     def only_from_here() -> None:
         if request.host not in hosts:
-            abort(403, "This page answers only to this computer's own browser.")
+            abort(403, mark("This page answers only to this computer's own browser."))
         if request.method in ("GET", "HEAD"):
             return
         came_from = request.headers.get("Origin") or request.headers.get("Referer", "")
         parts = urlsplit(came_from)
         if parts.scheme != "http" or parts.netloc != request.host:
-            abort(403, "This was sent from another page. Nothing was changed.")
+            abort(403, mark("This was sent from another page. Nothing was changed."))
         given = request.form.get("token", "")
         if not hmac.compare_digest(given.encode(), token.encode()):
             abort(
                 403,
-                "The page was opened before the tool was started anew. Nothing was changed: "
-                "load the page again, then repeat what you did.",
+                mark(
+                    "The page was opened before the tool was started anew. Nothing was changed: "
+                    "load the page again, then repeat what you did."
+                ),
             )
 
     @app.context_processor

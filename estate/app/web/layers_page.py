@@ -15,12 +15,25 @@ from estate.app.runs import with_earlier
 from estate.app.web.desk import Desk
 from estate.app.web.incoming import SET_ASIDE, Taken, take_in
 from estate.app.web.running import faults_of
+from estate.app.web.speaking import words
 from layers.bring_in import Source, bring_in
 from layers.bring_in.sources import TERRAIN, find_sources
 from layers.contract import LAYERS
 from layers.errors import Fault, LayerError, SettingError
+from reports.words import mark
 
 NEEDED = ("blocks",)
+LAYER_WORDS = {
+    "holdings": mark("Holdings"),
+    "blocks": mark("Blocks"),
+    "rows": mark("Rows"),
+    "trees": mark("Trees"),
+    "girth": mark("Girth points"),
+    "obstacles": mark("Obstacles"),
+    "places": mark("Places"),
+    "tappers": mark("Tappers"),
+    "terrain": mark("Terrain"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,6 +108,7 @@ def pages(desk: Desk) -> Blueprint:
             replaceable=replaceable(desk, now.files),
             notes=[name for name in NAMES if (desk.notes / name).is_file()],
             note_names=NAMES,
+            layer_words=LAYER_WORDS,
         )
 
     @part.post("/")
@@ -142,10 +156,24 @@ def _saver(sent: FileStorage) -> Callable[[Path], None]:
 def flash_taken(taken: Taken) -> None:
     """Say on the next page what became of a file."""
     own = [f for f in taken.faults if f.file == taken.name or f.file.startswith(f"{taken.name} (")]
-    found = f" {len(own)} things were noted in it; see below." if own else " No fault in it."
-    instead = (
-        f" It took the place of {taken.replaced}, which is kept in {SET_ASIDE}."
-        if taken.replaced
-        else ""
+    spoken = words()
+    said = [spoken.say("{file} is in, as {layer}.", file=taken.name, layer=taken.layer)]
+    if taken.replaced:
+        said.append(
+            spoken.say(
+                "It took the place of {file}, which is kept in {folder}.",
+                file=taken.replaced,
+                folder=SET_ASIDE,
+            )
+        )
+    said.append(
+        spoken.count(
+            "{number} thing was noted in it; see below.",
+            "{number} things were noted in it; see below.",
+            len(own),
+        )
+        if own
+        else spoken.say("No fault in it.")
     )
-    flash(f"{taken.name} is in, as {taken.layer}.{instead}{found} It counts from the next run on.")
+    said.append(spoken.say("It counts from the next run on."))
+    flash(" ".join(said))

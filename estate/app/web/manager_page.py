@@ -11,12 +11,14 @@ from estate import store
 from estate.app.web import glances
 from estate.app.web.desk import Desk
 from estate.app.web.overview_page import standard_share
+from estate.app.web.speaking import words
 from layers.errors import MissingLayerError, SettingError
+from reports.words import mark
 
 _WORDS = {
-    "open": "{} is open from the next run on.",
-    "closed": "{} is closed from the next run on.",
-    "": "{} follows its readiness from the next run on.",
+    "open": mark("{block} is open from the next run on."),
+    "closed": mark("{block} is closed from the next run on."),
+    "": mark("{block} follows its readiness from the next run on."),
 }
 
 
@@ -45,7 +47,7 @@ def pages(desk: Desk) -> Blueprint:
         with desk.writing():
             _check_planned(desk)
             store.decide(desk.project, key, decision or None, on=date.today())
-        flash(_WORDS[decision].format(key))
+        flash(words().say(_WORDS[decision], block=key))
         return redirect(url_for("manager.show", _anchor="blocks"), 303)
 
     @part.post("/beat")
@@ -54,8 +56,9 @@ def pages(desk: Desk) -> Blueprint:
         with desk.writing():
             _check_planned(desk)
             store.give_beat(desk.project, key, tapper or None, on=date.today())
-        whose = f"is {tapper}'s" if tapper else "is shared out by the tool"
-        flash(f"{key} {whose} from the next run on.")
+        given = mark("{beat} is {tapper}'s from the next run on.")
+        shared = mark("{beat} is shared out by the tool from the next run on.")
+        flash(words().say(given if tapper else shared, beat=key, tapper=tapper))
         return redirect(url_for("manager.show", _anchor="beats"), 303)
 
     @part.post("/rain")
@@ -64,7 +67,9 @@ def pages(desk: Desk) -> Blueprint:
         with desk.writing():
             _check_planned(desk)
             store.lose_morning(desk.project, day, key or None)
-        flash(f"The morning of {glances.day_words(day)} is lost in {key or 'every beat'}.")
+        everywhere = mark("The morning of {day} is lost in every beat.")
+        one = mark("The morning of {day} is lost in {beat}.")
+        flash(words().say(one if key else everywhere, day=glances.day_words(day), beat=key))
         return redirect(url_for("manager.show", _anchor="rain"), 303)
 
     return part

@@ -11,8 +11,9 @@ from werkzeug.wrappers import Response
 from estate import store
 from estate.app.web import glances
 from estate.app.web.desk import Desk
-from reports.charts import DECISION_WORDS
+from estate.app.web.speaking import words
 from reports.hand_out import FOLDERS
+from reports.words import teller_in
 
 
 def pages(desk: Desk) -> Blueprint:
@@ -29,11 +30,11 @@ def pages(desk: Desk) -> Blueprint:
             "overview.html",
             here="overview",
             on=glances.day_words(pd.to_datetime(saved.get("on"))),
-            standard=standard_title(desk, saved),
+            standard=teller_in(words().language).title(standard_title(desk, saved)),
             share=standard_share(desk, saved),
             blocks=blocks,
             counts=Counter(block.decision for block in blocks),
-            decisions=list(DECISION_WORDS),
+            decisions=list(glances.DECISION_WORDS),
             beats=glances.beat_glances(desk.project),
             files=glances.handed_out_files(desk.folder),
         )

@@ -12,8 +12,10 @@ from estate.app.web import glances
 from estate.app.web.desk import Desk
 from estate.app.web.incoming import plain_name
 from estate.app.web.layers_page import flash_taken, take_sent
+from estate.app.web.speaking import words
 from layers.errors import SettingError
 from reports.maps.block_map import DOUBTFUL_BELOW
+from reports.words import mark
 
 A_PAGE = 20
 FORMATS = (".csv", ".xlsx", ".gpx", ".geojson")
@@ -39,7 +41,7 @@ def pages(desk: Desk) -> Blueprint:
             confirmed=[p for p in points if p.confirmed],
             block=block,
             blocks=_blocks(desk),
-            number=number,
+            page=number,
             last=last,
             doubtful_below=DOUBTFUL_BELOW,
             formats=",".join(FORMATS),
@@ -56,8 +58,9 @@ def pages(desk: Desk) -> Blueprint:
         point, tree = request.form.get("point", ""), request.form.get("tree", "")
         with desk.writing():
             store.confirm(desk.project, point, tree or None, on=date.today())
-        where = f"is on {tree}" if tree else "belongs to no tree"
-        flash(f"{point} {where} from the next run on.")
+        one = mark("{point} is on {tree} from the next run on.")
+        none = mark("{point} belongs to no tree from the next run on.")
+        flash(words().say(one if tree else none, point=point, tree=tree))
         block, page = (request.form.get(key) or None for key in ("block", "page"))
         return redirect(url_for("points.show", block=block, page=page, _anchor="doubtful"), 303)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 from typing import Any, cast
 
-from babel import Locale
 from flask import Blueprint, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
@@ -14,11 +13,18 @@ from estate.app.choices import RunChoices
 from estate.app.web.desk import Desk
 from estate.app.web.manager_page import day_of
 from estate.app.web.running import RunWatch
+from estate.app.web.speaking import words
 from estate.roster import MAKE_UPS
 from estate.roster.settings import MakeUp
 from estate.standards import DEFAULT_STANDARD
 from layers.errors import SettingError
-from reports.words import LANGUAGES
+from reports.words import LANGUAGES, mark, teller_in
+
+MAKE_UP_WORDS = {
+    "next morning": mark("is made up the next morning"),
+    "rest day": mark("is made up on the rest day"),
+    "wait": mark("waits for its next turn"),
+}
 
 
 def pages(desk: Desk, watch: RunWatch) -> Blueprint:
@@ -35,7 +41,8 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
             standards=desk.standards,
             chosen=_chosen(saved),
             make_ups=MAKE_UPS,
-            languages={code: Locale(code).get_display_name("en") for code in LANGUAGES},
+            make_up_words=MAKE_UP_WORDS,
+            standard_word=teller_in(words().language).title,
         )
 
     @part.post("/")

@@ -12,6 +12,7 @@ from estate.app.choices import RunChoices, plan_settings
 from estate.app.runs import run_plan
 from estate.app.web.desk import Desk, busy_error
 from layers.errors import Fault, LayerError
+from reports.words import mark
 
 State = Literal["none", "going", "done", "failed"]
 
@@ -30,6 +31,8 @@ class RunWatch:
         The lines of progress of this run.
     words
         The summary, or what went wrong.
+    detail
+        What the computer says of it, in its own words.
     faults
         What stopped the run, or what it noted in the layers.
     """
@@ -38,6 +41,7 @@ class RunWatch:
     state: State = "none"
     lines: list[str] = field(default_factory=list)
     words: str = ""
+    detail: str = ""
     faults: tuple[Fault, ...] = ()
 
     @property
@@ -56,7 +60,8 @@ class RunWatch:
         settings = plan_settings(self.desk.project, choices, notes=self.desk.notes)
         if not self.desk.busy.acquire(blocking=False):
             raise busy_error()
-        self.state, self.lines, self.words, self.faults = "going", [], "", ()
+        self.state, self.lines, self.faults = "going", [], ()
+        self.words = self.detail = ""
 
         def run() -> None:
             state: State = "failed"
@@ -74,13 +79,14 @@ class RunWatch:
                 self.words, self.faults = summary.outcome_in_words(made), made.plan.faults
                 state = "done"
             except LayerError as error:
-                self.words = "The run stopped. What was handed out before is still there."
+                self.words = mark("The run stopped. What was handed out before is still there.")
                 self.faults = faults_of(error)
             except OSError as error:
-                self.words = f"The run stopped: {os_words(error)}"
+                self.words = mark("A file can't be read or written:")
+                self.detail = f"{error.filename or ''} ({error.strerror or error})".strip()
             finally:
                 if state == "failed" and not self.words:
-                    self.words = (
+                    self.words = mark(
                         "The run stopped at a fault of the program itself; the window in which "
                         "it was started shows more. What was handed out before is still there."
                     )
@@ -96,8 +102,3 @@ def faults_of(error: LayerError) -> tuple[Fault, ...]:
     """Give every fault that an error carries."""
     faults: tuple[Fault, ...] = getattr(error, "faults", (error.fault,))
     return faults
-
-
-def os_words(error: OSError) -> str:
-    """Give an error of the disk in words."""
-    return f"{error.filename or 'a file'} can't be read or written: {error.strerror or error}."

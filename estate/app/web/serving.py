@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from estate.app import summary
 from estate.app.web import (
+    glances,
     layers_page,
     manager_page,
     overview_page,
@@ -21,8 +22,10 @@ from estate.app.web import (
 )
 from estate.app.web.desk import Desk, desk_for
 from estate.app.web.guard import guard
-from estate.app.web.running import RunWatch, faults_of, os_words
+from estate.app.web.running import RunWatch, faults_of
+from estate.app.web.speaking import number, say, speak, words
 from layers.errors import LayerError
+from reports.words import mark
 
 LARGEST_UPLOAD_MB = 200
 PORT = 8787
@@ -47,6 +50,7 @@ def make_app(source: Path, *, port: int = PORT, own_standards: Path | None = Non
     watch = RunWatch(desk=desk)
     app.extensions["desk"] = desk
     guard(app, port=port)
+    speak(app)
     app.register_blueprint(overview_page.pages(desk))
     app.register_blueprint(overview_page.handed_out(desk))
     app.register_blueprint(layers_page.pages(desk))
@@ -54,6 +58,7 @@ def make_app(source: Path, *, port: int = PORT, own_standards: Path | None = Non
     app.register_blueprint(manager_page.pages(desk))
     app.register_blueprint(run_page.pages(desk, watch))
     app.add_url_rule("/palette.css", "palette", palette_style.answer)
+    app.add_url_rule("/font/<name>.ttf", "font", palette_style.font)
     _with_shared_words(app, desk, watch)
     _with_errors_in_words(app)
     return app
@@ -68,6 +73,7 @@ def _with_shared_words(app: Flask, desk: Desk, watch: RunWatch) -> None:
             "run_state": watch.state,
             "faults_by_meaning": summary.faults_by_meaning,
             "largest_mb": LARGEST_UPLOAD_MB,
+            "decision_words": glances.DECISION_WORDS,
         }
 
 
@@ -78,22 +84,31 @@ def _with_errors_in_words(app: Flask) -> None:
 
     @app.errorhandler(OSError)
     def disk(error: OSError) -> tuple[str, int]:
-        return render_template("words.html", words=os_words(error), back=_back()), 500
+        said = say(
+            "{file} can't be read or written: {why}.",
+            file=error.filename or say("A file"),
+            why=error.strerror or error,
+        )
+        return render_template("words.html", words=said, back=_back()), 500
 
     @app.errorhandler(RequestEntityTooLarge)
     def too_large(_: RequestEntityTooLarge) -> tuple[str, int]:
-        words = (
-            f"The file is larger than {LARGEST_UPLOAD_MB} MB. Nothing was changed. "
-            "Put it into the folder of layers by hand, or split it."
+        said = say(
+            "The file is larger than {size} MB. Nothing was changed. Put it into the folder of "
+            "layers by hand, or split it.",
+            size=number(LARGEST_UPLOAD_MB),
         )
-        return render_template("words.html", words=words, back=_back()), 413
+        return render_template("words.html", words=said, back=_back()), 413
 
     @app.errorhandler(HTTPException)
     def other(error: HTTPException) -> tuple[str, int] | AnyResponse:
         if error.code is None or error.code < 400:
             return error.get_response()
-        words = "There is no such page or file." if error.code == 404 else str(error.description)
-        return render_template("words.html", words=words, back=url_for("overview.show")), error.code
+        known = (
+            mark("There is no such page or file.") if error.code == 404 else str(error.description)
+        )
+        back = url_for("overview.show")
+        return render_template("words.html", words=words().say(known), back=back), error.code
 
 
 def _back() -> str:
