@@ -43,14 +43,16 @@ class StandArrays(NamedTuple):
 class PointArrays(NamedTuple):
     """A stretch of a session as the walk takes it.
 
-    `told` says whether a point says anything about its tree beyond where it is; `odds` holds
-    the logs and figures of :class:`layers.matching.law.Odds`.
+    `fade` is what is left of the drift since the point before, `anew` the log probability that
+    the offset was drawn anew. `told` says whether a point says anything about its tree beyond
+    where it is; `odds` holds the logs and figures of :class:`layers.matching.law.Odds`.
     """
 
     x: Floats
     y: Floats
     white: Floats
     fade: Floats
+    anew: Floats
     row_no: Whole
     tree_no: Whole
     girth: Floats

@@ -22,7 +22,12 @@ BELIEF = 8
 
 @jit
 def offset_evidence(
-    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+    left: Floats,
+    white: Floats,
+    fade: Floats,
+    anew: NDArray[np.bool_],
+    constant: float,
+    drift: float,
 ) -> float:
     """Log evidence of one walk's residuals.
 
@@ -34,6 +39,8 @@ def offset_evidence(
         Variance of the white noise at each point, m², shape (n,).
     fade
         Correlation of the drift with that at the point before, shape (n,).
+    anew
+        Whether the offset was drawn anew before the point, shape (n,).
     constant, drift
         Prior variances of the constant and the drift, m².
     """
@@ -41,7 +48,10 @@ def offset_evidence(
     mcx = mcy = mdx = mdy = 0.0
     pcc, pcd, pdd = constant, 0.0, drift
     for t in range(left.shape[0]):
-        if t > 0:
+        if anew[t]:
+            mcx = mcy = mdx = mdy = 0.0
+            pcc, pcd, pdd = constant, 0.0, drift
+        elif t > 0:
             f = fade[t]
             mdx, mdy, pcd = mdx * f, mdy * f, pcd * f
             pdd = pdd * f * f + drift * (1 - f * f)
@@ -63,7 +73,12 @@ def offset_evidence(
 
 @jit
 def filter_offset(
-    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+    left: Floats,
+    white: Floats,
+    fade: Floats,
+    anew: NDArray[np.bool_],
+    constant: float,
+    drift: float,
 ) -> tuple[Floats, Floats]:
     """Beliefs before and after each point, shape (n, 7) each; parameters as above."""
     points = left.shape[0]
@@ -71,7 +86,10 @@ def filter_offset(
     mcx = mcy = mdx = mdy = 0.0
     pcc, pcd, pdd = constant, 0.0, drift
     for t in range(points):
-        if t > 0:
+        if anew[t]:
+            mcx = mcy = mdx = mdy = 0.0
+            pcc, pcd, pdd = constant, 0.0, drift
+        elif t > 0:
             f = fade[t]
             mdx, mdy, pcd = mdx * f, mdy * f, pcd * f
             pdd = pdd * f * f + drift * (1 - f * f)
@@ -93,7 +111,12 @@ def filter_offset(
 
 @jit
 def smooth_offset(
-    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+    left: Floats,
+    white: Floats,
+    fade: Floats,
+    anew: NDArray[np.bool_],
+    constant: float,
+    drift: float,
 ) -> Floats:
     """Offset at each point from the whole session, shape (n, 3): east, north, standard deviation.
 
@@ -102,12 +125,12 @@ def smooth_offset(
     Rauch, H. E., Tung, F., Striebel, C. T. (1965). Maximum likelihood estimates of linear dynamic
     systems. AIAA Journal 3(8), 1445-1450 (from memory).
     """
-    before, after = filter_offset(left, white, fade, constant, drift)
+    before, after = filter_offset(left, white, fade, anew, constant, drift)
     points = left.shape[0]
     offset = np.zeros((points, 3))
     for t in range(points - 1, -1, -1):
         now = after[t]
-        if t < points - 1:
+        if t < points - 1 and not anew[t + 1]:
             f = fade[t + 1]
             ahead, there = before[t + 1], after[t + 1]
             a00, a01, a11 = ahead[4], ahead[5], ahead[6]
