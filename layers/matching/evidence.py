@@ -44,8 +44,9 @@ class PointArrays(NamedTuple):
     """A stretch of a session as the walk takes it.
 
     `fade` is what is left of the drift since the point before, `anew` the log probability that
-    the offset was drawn anew. `told` says whether a point says anything about its tree beyond
-    where it is; `odds` holds the logs and figures of :class:`layers.matching.law.Odds`.
+    the offset was drawn anew, `begins` whether a later session of a chain begins. `told` says
+    whether a point says anything about its tree beyond where it is; `odds` holds the logs and
+    figures of :class:`layers.matching.law.Odds`.
     """
 
     x: Floats
@@ -53,6 +54,7 @@ class PointArrays(NamedTuple):
     white: Floats
     fade: Floats
     anew: Floats
+    begins: NDArray[np.bool_]
     row_no: Whole
     tree_no: Whole
     girth: Floats

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
 from layers.matching.evidence import StandArrays, Whole
-from layers.matching.offset import Floats, jit
+from layers.matching.offset import Floats, jit, size_factor
 from layers.matching.steps import (
     CHANGE,
     JUMP,
@@ -62,20 +60,14 @@ def _count(
 
 @jit
 def _last_shares(lattice: Lattice, first: int, last: int, law: LawArrays) -> Floats:
-    """Shares of the last survivors, weighed by how usual the size of their offset is.
-
-    Sessions of one receiver in one place tend to have offsets of one size in any direction: where
-    that was learned, it takes the place of the normal prior about no offset.
-    """
+    """Shares of the last survivors, weighed by how usual the size of their offset is."""
     log = lattice.belief[first:last, 7].copy()
-    if law.size_sd_m > 0:
-        for n in range(first, last):
-            if lattice.tree[n] < 0:
-                continue
-            size = max(math.hypot(lattice.belief[n, 0], lattice.belief[n, 1]), 0.5)
-            spread = law.size_sd_m**2 + lattice.belief[n, 4]
-            log[n - first] += size * size / (2 * law.constant) - math.log(size)
-            log[n - first] -= (size - law.size_m) ** 2 / (2 * spread) + 0.5 * math.log(spread)
+    for n in range(first, last):
+        if lattice.tree[n] >= 0:
+            one = lattice.belief[n]
+            log[n - first] += size_factor(
+                one[0], one[1], one[4], law.constant, law.size_m, law.size_sd_m
+            )
     share = np.exp(log - log.max())
     return share / share.sum()
 

@@ -122,17 +122,20 @@ def _as_noise(free: Floats, size: tuple[float, float], anew_share: float) -> Noi
 def _learn_anew(sessions: Sequence[Session], anew: float) -> float:
     """Share of points, pauses apart, before which the offset is drawn anew."""
     points = sum(len(one.at_m) for one in sessions)
-    paused = sum(float(anew_chance(one.pause, 0.0).sum()) for one in sessions)
+    paused = sum(float(anew_chance(one, 0.0).sum()) for one in sessions)
     return (max(anew - paused, 0.0) + ANEW_PRIOR[0]) / (points + ANEW_PRIOR[1])
 
 
 def _learn_size(tracks: Sequence[Track], draws: int) -> tuple[float, float]:
     """Mean and standard deviation of the sessions' offset sizes; zeros where too few to tell."""
+    parts = chain.from_iterable(
+        np.split(one.left, np.flatnonzero(one.anew[1:]) + 1) for one in tracks
+    )
     size = np.array(
         [
-            np.hypot(*np.nanmean(one.left, axis=0))
-            for one in tracks
-            if (~np.isnan(one.left[:, 0])).sum() >= LONG_ENOUGH and not one.anew.any()
+            np.hypot(*np.nanmean(left, axis=0))
+            for left in parts
+            if (~np.isnan(left[:, 0])).sum() >= LONG_ENOUGH
         ]
     )
     sessions = size.size / max(draws, 1)

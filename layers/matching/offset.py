@@ -21,6 +21,31 @@ BELIEF = 8
 
 
 @jit
+def size_factor(
+    east: float, north: float, doubt: float, prior: float, size_m: float, size_sd_m: float
+) -> float:
+    """Log factor that puts what is known of the sizes of offsets in the place of the prior.
+
+    Sessions of one receiver in one place tend to have offsets of one size in any direction.
+
+    Parameters
+    ----------
+    east, north, doubt
+        Mean of the belief about a constant offset and its variance per axis, metres and m².
+    prior
+        Variance per axis of the normal prior about no offset that the belief began with, m².
+    size_m, size_sd_m
+        Mean and standard deviation of offsets' sizes, metres; 0 where not known.
+    """
+    if size_sd_m <= 0:
+        return 0.0
+    size = max(math.hypot(east, north), 0.5)
+    spread = size_sd_m**2 + doubt
+    usual = -((size - size_m) ** 2) / (2 * spread) - 0.5 * math.log(spread) - math.log(size)
+    return usual + size * size / (2 * prior)
+
+
+@jit
 def offset_evidence(
     left: Floats,
     white: Floats,

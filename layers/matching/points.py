@@ -131,6 +131,7 @@ def lay_out_sessions(
             at_m=at[inside],
             accuracy_m=accuracy_m[inside],
             pause=pauses(at[inside], second[inside]),
+            begins=np.zeros(inside.size, dtype=bool),
             row_no=row_no[inside],
             tree_no=tree_no[inside],
             girth_cm=girth_cm[inside],

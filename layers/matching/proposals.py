@@ -39,6 +39,9 @@ CANDIDATES = 1 << 15
 # may lie above it before it isn't worth trying.
 ANEW_FROM = 64
 ANEW_WITHIN = 9.0
+# Share of sessions that go on from where the session before them in a chain ended (a judgement:
+# no survey has enough sessions to tell it well, and a wrong one costs less than one step does).
+GOES_ON = 0.7
 
 
 class Proposals(NamedTuple):
@@ -94,7 +97,7 @@ def _propose(
 @jit
 def _of_no_tree(
     made: Proposals, count: int, best: float, h: int, k0: int, way: int, weight: float,
-    ox: float, oy: float, spread: float, points: PointArrays, law: LawArrays,
+    ox: float, oy: float, spread: float, anew: int, points: PointArrays, law: LawArrays,
 ) -> tuple[int, float]:  # fmt: skip
     """Propose that the point is of no tree: near the walk, or anywhere in the surveyed area."""
     log = -math.log(points.area_m2)
@@ -104,7 +107,7 @@ def _of_no_tree(
         near = math.exp(-0.5 * (ux * ux + uy * uy) / wide) / (2 * math.pi * wide)
         log = math.log(0.5 * near + 0.5 / points.area_m2)
     log += law.log_stray + weight
-    count = _propose(made, count, k0, (way & 7) | STRAY_BIT, STRAY, h, log, 0.0, 0.0)
+    count = _propose(made, count, k0, (way & 7) | STRAY_BIT, STRAY + anew, h, log, 0.0, 0.0)
     return count, max(best, log)
 
 
@@ -320,6 +323,38 @@ def _drawn_anew(
 
 
 @jit
+def _begun(
+    made: Proposals, t: int, order: NDArray[np.int64], parents: Floats,
+    trees: NDArray[np.int32], ways: NDArray[np.int8], first: int, again: Floats,
+    stand: StandArrays, points: PointArrays, law: LawArrays, search: SearchArrays,
+) -> tuple[int, float]:  # fmt: skip
+    """Propose where a later session of a chain begins: where the walk goes on, or anywhere."""
+    count, best, tried, spread = 0, -np.inf, 0, again[8]
+    px, py = points.x[t], points.y[t]
+    for p in order:
+        k0, way, h, weight = trees[p], ways[p], first + p, parents[p, 7]
+        if weight < best - search.reach - 20.0:
+            break
+        if points.fixed[t] < 0:
+            ux, uy = (px, py) if k0 < 0 else (px - stand.x[k0], py - stand.y[k0])
+            count, best = _of_no_tree(
+                made, count, best, h, k0, way, weight, ux, uy, spread, REDRAWN, points, law
+            )
+        if k0 >= 0:
+            count, best = _onward(
+                made, count, best, search.reach, t, h, k0, way, weight + math.log(GOES_ON), px, py,
+                spread, REDRAWN, stand, points, law,
+            )  # fmt: skip
+        if tried < OFFSETS_TO_JUMP_FROM:
+            tried += 1
+            count, best = _anywhere(
+                made, count, best, search.reach, t, h, REDRAWN + START,
+                weight + math.log(1 - GOES_ON), px, py, spread, stand, points,
+            )  # fmt: skip
+    return count, best
+
+
+@jit
 def propose_all(
     made: Proposals, t: int, parents: Floats, trees: NDArray[np.int32], ways: NDArray[np.int8],
     first: int, again: Floats, stand: StandArrays, points: PointArrays, law: LawArrays,
@@ -336,6 +371,10 @@ def propose_all(
     kept = 0
     px, py = points.x[t], points.y[t]
     order = np.argsort(-parents[:, 7])
+    if points.begins[t]:
+        return _begun(
+            made, t, order, parents, trees, ways, first, again, stand, points, law, search
+        )
     log_carried = math.log(1 - math.exp(points.anew[t]))
     for p in order:
         row = parents[p]
@@ -347,7 +386,7 @@ def propose_all(
         if points.fixed[t] < 0:
             ux, uy = (ox, oy) if k0 < 0 else (ox - stand.x[k0], oy - stand.y[k0])
             count, best = _of_no_tree(
-                made, count, best, h, k0, way, weight, ux, uy, spread, points, law
+                made, count, best, h, k0, way, weight, ux, uy, spread, 0, points, law
             )
         if k0 < 0:
             # Nothing is known yet of where the walker stands.

@@ -58,7 +58,7 @@ class Search:
 
 @dataclass(frozen=True, kw_only=True)
 class Session:
-    """One session's points in walking order, as arrays.
+    """One session's points in walking order, or those of a chain of sessions, as arrays.
 
     Parameters
     ----------
@@ -69,6 +69,8 @@ class Session:
     pause
         How long ago the point before was measured, in usual times from point to point, shape
         (n,); 1 where usual or not known.
+    begins
+        Whether a later session of a chain begins at the point, shape (n,).
     row_no, tree_no
         Written numbers, -1 where none.
     girth_cm
@@ -84,6 +86,7 @@ class Session:
     at_m: Floats
     accuracy_m: Floats
     pause: Floats
+    begins: NDArray[np.bool_]
     row_no: Whole
     tree_no: Whole
     girth_cm: Floats
@@ -99,6 +102,7 @@ class Session:
             at_m=self.at_m[part],
             accuracy_m=self.accuracy_m[part],
             pause=self.pause[part],
+            begins=self.begins[part],
             row_no=self.row_no[part],
             tree_no=self.tree_no[part],
             girth_cm=self.girth_cm[part],
@@ -156,14 +160,15 @@ def fade_of_drift(pause: Floats, drift_points: float) -> Floats:
     return np.asarray(np.exp(-pause / drift_points))
 
 
-def anew_chance(pause: Floats, anew_share: float) -> Floats:
+def anew_chance(session: Session, anew_share: float) -> Floats:
     """Give the chance that the offset was drawn anew before each point.
 
     A receiver that stands idle loses its offset whatever was learned of it while it was walked.
     """
-    idle = 1 - np.exp(-np.maximum(pause - LONG_PAUSE, 0) / PAUSE_FORGETS)
+    idle = 1 - np.exp(-np.maximum(session.pause - LONG_PAUSE, 0) / PAUSE_FORGETS)
     chance = 1 - (1 - anew_share) * (1 - idle)
     chance[:1] = 0.0
+    chance[session.begins] = 1.0
     return np.asarray(chance)
 
 
@@ -266,6 +271,7 @@ def _point_arrays(
         white=np.ascontiguousarray(white[part]),
         fade=np.ascontiguousarray(fade[part]),
         anew=np.log(np.maximum(chance[part], 1e-300)),
+        begins=np.ascontiguousarray(session.begins[part]),
         row_no=row_no,
         tree_no=tree_no,
         girth=girth,
@@ -307,7 +313,7 @@ def walk_session(
     noise = ground.survey_law.noise
     white = white_variance(session, ground.survey_law)
     fade = fade_of_drift(session.pause, noise.drift_points)
-    anew_before = anew_chance(session.pause, noise.anew_share)
+    anew_before = anew_chance(session, noise.anew_share)
     settings = SearchArrays(search.most, search.reach, search.share)
     size = len(session.at_m)
     chance = np.random.default_rng(seed).random((draws, size))

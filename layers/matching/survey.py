@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layers.errors import ColumnError
+from layers.matching.chains import chain_sessions, walkers
 from layers.matching.first_guess import (
     first_odds,
     group_sessions,
@@ -119,14 +120,18 @@ def match_survey(
     codes, names = session_codes(points)
     fixed = _confirmed_trees(trees, points, stand, confirmed)
     parts = lay_out_sessions(points, stand, fixed, codes)
-    sessions = [session for session, _ in parts]
+    chained = chain_sessions(parts, walkers(points, codes), stand)
+    sessions = [session for session, _ in chained]
     known = _earlier_girths(trees, stand, earlier)
     walked, laws, groups = _learn_and_walk(stand, sessions, known, search)
-    inside = [one for _, one in parts]
+    inside = [one for _, one in chained]
+    offset = _together(walked, inside, "offset")
+    group = np.empty(len(points), np.int64)
+    group[np.concatenate(inside)] = np.repeat(groups, [one.size for one in inside])
     return SurveyMatch(
         matches=_matches(trees, points, stand, walked, inside),
         candidates=_candidates(trees, points, stand, walked, inside),
-        sessions=_session_frame(names, walked, laws[0].noise, groups),
+        sessions=_session_frame(names, codes, offset, laws[0].noise, group),
         laws=tuple(laws),
     )
 
@@ -182,11 +187,11 @@ def _nothing_to_match(points: gpd.GeoDataFrame) -> SurveyMatch:
         }
     )
     law = SurveyLaw(steps=first_law(1.0))
-    none_walked = np.zeros(0, np.int64)
+    nobody, nowhere = np.zeros(0, np.int64), np.zeros((0, 3))
     return SurveyMatch(
         matches=matches,
         candidates=pd.DataFrame(columns=["point_id", "tree_id", "rank", "probability"]),
-        sessions=_session_frame(np.zeros(0, dtype=object), [], law.noise, none_walked),
+        sessions=_session_frame(np.zeros(0, dtype=object), nobody, nowhere, law.noise, nobody),
         laws=(law,),
     )
 
@@ -305,17 +310,29 @@ def _candidates(
 
 
 def _session_frame(
-    names: NDArray[np.object_], walked: Sequence[Walked], noise: Noise, groups: Whole
+    names: NDArray[np.object_],
+    codes: Whole,
+    offset: NDArray[np.float64],
+    noise: Noise,
+    groups: Whole,
 ) -> pd.DataFrame:
+    """Give a row a session, from each point's session, offset and group."""
+    points = np.bincount(codes, minlength=names.size)
+    east, north = (
+        np.bincount(codes, offset[:, axis], minlength=names.size) / np.maximum(points, 1)
+        for axis in range(2)
+    )
+    law = np.zeros(names.size, np.int64)
+    law[codes] = groups
     return pd.DataFrame(
         {
             "session_id": names,
-            "points": [len(one.tree) for one in walked],
-            "offset_x_m": [float(one.offset[:, 0].mean()) for one in walked],
-            "offset_y_m": [float(one.offset[:, 1].mean()) for one in walked],
+            "points": points,
+            "offset_x_m": east,
+            "offset_y_m": north,
             "white_m": noise.white_m,
             "drift_m": noise.drift_m,
             "drift_points": noise.drift_points,
-            "law": groups,
+            "law": law,
         }
     )

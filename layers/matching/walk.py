@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layers.matching.evidence import PointArrays, StandArrays, Whole
-from layers.matching.offset import BELIEF, Floats, jit
+from layers.matching.offset import BELIEF, Floats, jit, size_factor
 from layers.matching.proposals import Proposals, empty_proposals, propose_all
 from layers.matching.steps import REDRAWN, STRAY, LawArrays, SearchArrays
 
@@ -65,6 +65,19 @@ def _predict(belief: Floats, fade: float, drift: float, white: float, row: Float
 
 
 @jit
+def _weigh_sizes(parents: Floats, trees: NDArray[np.int32], law: LawArrays) -> None:
+    """Weigh survivors at a session's end by how usual the size of their offset is."""
+    if law.size_sd_m <= 0:
+        return
+    for p in range(trees.size):
+        if trees[p] >= 0:
+            one = parents[p]
+            one[7] += size_factor(one[0], one[1], one[4], law.constant, law.size_m, law.size_sd_m)
+    highest = parents[:, 7].max()
+    parents[:, 7] -= highest + math.log(np.exp(parents[:, 7] - highest).sum())
+
+
+@jit
 def _merge(
     made: Proposals, count: int, best: float, t: int, parents: Floats, again: Floats,
     first: int, search: SearchArrays, table: Whole, stamp: Whole, keys: Whole,
@@ -78,7 +91,7 @@ def _merge(
         row = parents[made.source[i] - first] if made.kind[i] < REDRAWN else again
         mcx, mcy, mdx, mdy = row[0], row[1], row[2], row[3]
         pcc, pcd, pdd = row[4], row[5], row[6]
-        if made.kind[i] != STRAY:
+        if made.kind[i] != STRAY and made.kind[i] != STRAY + REDRAWN:
             spread, gain_c, gain_d = row[8], row[9], row[10]
             dx, dy = made.left[i, 0], made.left[i, 1]
             mcx += gain_c * dx
@@ -233,6 +246,8 @@ def filter_walk(
         _predict(prior, 1.0, law.drift, points.white[t], again)
         for p in range(trees.size):
             _predict(beliefs[p], points.fade[t], law.drift, points.white[t], parents[p])
+        if points.begins[t]:
+            _weigh_sizes(parents, trees, law)
         count, best = propose_all(
             made, t, parents, trees, ways, first, again, stand, points, law, search
         )

@@ -56,6 +56,7 @@ def walk(stand: Stand, at_m: list[tuple[float, float]], known: SurveyLaw) -> Wal
         at_m=at,
         accuracy_m=np.ones(size),
         pause=np.ones(size),
+        begins=np.zeros(size, dtype=bool),
         row_no=np.full(size, -1),
         tree_no=np.full(size, -1),
         girth_cm=np.full(size, np.nan),
