@@ -32,6 +32,7 @@ class SurveyForm:
     step_low: int = 1
     step_high: int = 1
     step_fall: float = 1.0
+    step_shares: tuple[float, ...] | None = None
     step_counts_places: bool = False
     carry_over: bool = False
     serpentine: bool = True
@@ -90,7 +91,7 @@ def simulate_trees(form: SurveyForm, generator: np.random.Generator) -> gpd.GeoD
 def step_law(form: SurveyForm) -> tuple[NDArray[np.int64], None, bool, NDArray[np.float64]]:
     """Give the steps that are drawn and their shares, as a generator's ``choice`` takes them."""
     steps = np.arange(form.step_low, form.step_high + 1)
-    share = form.step_fall ** np.arange(steps.size)
+    share = np.array(form.step_shares or form.step_fall ** np.arange(steps.size))
     return steps, None, True, share / share.sum()
 
 

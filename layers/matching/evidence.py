@@ -43,14 +43,18 @@ class StandArrays(NamedTuple):
 class PointArrays(NamedTuple):
     """A stretch of a session as the walk takes it.
 
-    `told` says whether a point says anything about its tree beyond where it is; `odds` holds
-    the logs and figures of :class:`layers.matching.law.Odds`.
+    `fade` is what is left of the drift since the point before, `anew` the log probability that
+    the offset was drawn anew, `begins` whether a later session of a chain begins. `told` says
+    whether a point says anything about its tree beyond where it is; `odds` holds the logs and
+    figures of :class:`layers.matching.law.Odds`.
     """
 
     x: Floats
     y: Floats
     white: Floats
     fade: Floats
+    anew: Floats
+    begins: NDArray[np.bool_]
     row_no: Whole
     tree_no: Whole
     girth: Floats

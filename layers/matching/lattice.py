@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
 from layers.matching.evidence import StandArrays, Whole
-from layers.matching.offset import Floats, jit
+from layers.matching.offset import Floats, jit, size_factor
 from layers.matching.steps import (
     CHANGE,
     JUMP,
     KINDS,
     LONGEST_ENTRY,
     LONGEST_STEP,
+    REDRAWN,
     STRAY,
     STRAY_BIT,
     LawArrays,
@@ -23,9 +22,10 @@ from layers.matching.steps import (
 from layers.matching.walk import Lattice
 
 LIKELIEST = 4
-# After the kinds of steps: steps that carried on into the next row, rows begun afresh.
-CARRIED, AFRESH = KINDS, KINDS + 1
-COUNTS = KINDS + 2
+# After the kinds of steps: steps that carried on into the next row, rows begun afresh, and steps
+# on which the offset was drawn anew.
+CARRIED, AFRESH, ANEW = KINDS, KINDS + 1, KINDS + 2
+COUNTS = KINDS + 3
 
 
 @jit
@@ -33,6 +33,9 @@ def _count(
     kind: int, flow: float, k0: int, way: int, stand: StandArrays, law: LawArrays, counts: Floats
 ) -> None:
     """Add one expected step; a step past a row's end also speaks for the law of steps."""
+    if kind >= REDRAWN:
+        counts[ANEW] += flow
+        kind -= REDRAWN
     if kind == STRAY or (k0 >= 0 and way & STRAY_BIT):
         return
     counts[kind] += flow
@@ -57,20 +60,14 @@ def _count(
 
 @jit
 def _last_shares(lattice: Lattice, first: int, last: int, law: LawArrays) -> Floats:
-    """Shares of the last survivors, weighed by how usual the size of their offset is.
-
-    Sessions of one receiver in one place tend to have offsets of one size in any direction: where
-    that was learned, it takes the place of the normal prior about no offset.
-    """
+    """Shares of the last survivors, weighed by how usual the size of their offset is."""
     log = lattice.belief[first:last, 7].copy()
-    if law.size_sd_m > 0:
-        for n in range(first, last):
-            if lattice.tree[n] < 0:
-                continue
-            size = max(math.hypot(lattice.belief[n, 0], lattice.belief[n, 1]), 0.5)
-            spread = law.size_sd_m**2 + lattice.belief[n, 4]
-            log[n - first] += size * size / (2 * law.constant) - math.log(size)
-            log[n - first] -= (size - law.size_m) ** 2 / (2 * spread) + 0.5 * math.log(spread)
+    for n in range(first, last):
+        if lattice.tree[n] >= 0:
+            one = lattice.belief[n]
+            log[n - first] += size_factor(
+                one[0], one[1], one[4], law.constant, law.size_m, law.size_sd_m
+            )
     share = np.exp(log - log.max())
     return share / share.sum()
 
@@ -103,7 +100,7 @@ def _rank_trees(
 @jit
 def smooth_walk(
     lattice: Lattice, node_start: Whole, stand: StandArrays, law: LawArrays, keep: int
-) -> tuple[NDArray[np.int32], Floats, Floats, Floats, Floats]:
+) -> tuple[NDArray[np.int32], Floats, Floats, Floats, Floats, Floats]:
     """Smooth a lattice backwards.
 
     Parameters
@@ -120,7 +117,8 @@ def smooth_walk(
     tuple
         Each point's likeliest trees and their shares, shape (n, 4), -1 where there are fewer;
         its share of no tree, shape (n,); the expected place of its tree, east and north, and the
-        place's variance per axis, shape (n, 3); expected counts of steps by kind.
+        place's variance per axis, shape (n, 3); the probability that its offset was drawn anew,
+        shape (n,); expected counts of steps by kind.
     """
     tree, way, _, edge_start, edge_from, edge_weight, edge_kind = lattice
     points = node_start.size - 1
@@ -131,7 +129,7 @@ def smooth_walk(
     )
     top_tree = np.full((points, LIKELIEST), -1, np.int32)
     top_share, middle = np.zeros((points, LIKELIEST)), np.zeros((points, 3))
-    lone = np.zeros(points)
+    lone, anew = np.zeros(points), np.zeros(points)
     names, mass = np.empty(4096, np.int32), np.empty(4096)
     for t in range(points - 1, -1, -1):
         a, b = node_start[t], node_start[t + 1]
@@ -145,6 +143,8 @@ def smooth_walk(
                 flow = post[n] * edge_weight[i] / total
                 p = edge_from[i]
                 post[p] += flow
+                if edge_kind[i] >= REDRAWN:
+                    anew[t] += flow
                 if t < keep:
                     _count(edge_kind[i], flow, tree[p], way[p], stand, law, counts)
         found, lone[t] = _rank_trees(a, b, post, tree, way, names, mass)
@@ -166,7 +166,7 @@ def smooth_walk(
                     pick = j
             top_tree[t, rank], top_share[t, rank] = names[pick], mass[pick]
             mass[pick] = -1.0
-    return top_tree, top_share, lone, middle, counts
+    return top_tree, top_share, lone, middle, anew, counts
 
 
 @jit
@@ -177,7 +177,7 @@ def draw_walks(
     law: LawArrays,
     chance: Floats,
     keep: int,
-) -> tuple[NDArray[np.int32], Floats]:
+) -> tuple[NDArray[np.int32], NDArray[np.bool_], Floats]:
     """Draw whole walks from a lattice.
 
     Parameters
@@ -191,12 +191,15 @@ def draw_walks(
     -------
     walks
         Trees, shape (walks, n), -1 where of no tree.
+    anew
+        Whether the offset was drawn anew at each point, shape (walks, n).
     counts
         Number of steps of each kind in each walk, shape (walks, kinds).
     """
     tree, way, _, edge_start, edge_from, edge_weight, edge_kind = lattice
     points = node_start.size - 1
     walks = np.full(chance.shape, -1, np.int32)
+    anew = np.zeros(chance.shape, np.bool_)
     counts = np.zeros((chance.shape[0], COUNTS))
     ends = _last_shares(lattice, node_start[points - 1], node_start[points], law)
     for m in range(chance.shape[0]):
@@ -222,6 +225,7 @@ def draw_walks(
                     step = i
                     break
             n = edge_from[step]
+            anew[m, t] = edge_kind[step] >= REDRAWN
             if t < keep:
                 _count(edge_kind[step], 1.0, tree[n], way[n], stand, law, counts[m])
-    return walks, counts
+    return walks, anew, counts

@@ -48,6 +48,8 @@ class StepLaw:
         Shares of steps that turn back, that land anywhere, and of points that are of no tree.
     counts_places
         Whether steps count vacant places too, or standing trees alone.
+    far
+        Whether most steps are expected to be longer than `step` holds, and so to land anywhere.
     """
 
     step: Floats
@@ -59,6 +61,7 @@ class StepLaw:
     jump_share: float = 0.005
     stray_share: float = 0.01
     counts_places: bool = False
+    far: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,6 +78,8 @@ class Noise:
         Number of points over which the drift's correlation falls to 1/e.
     white_m
         Standard deviation of the white noise of each point, metres.
+    anew_share
+        Share of points before which the offset is drawn anew.
     size_m, size_sd_m
         Mean and standard deviation of the size of sessions' constant offsets, metres; the
         latter 0 where there are too few sessions to tell.
@@ -88,6 +93,7 @@ class Noise:
     drift_points: float = 100.0
     white_m: float = 2.0
     accuracy_power: float = 0.0
+    anew_share: float = 0.0005
     size_m: float = 0.0
     size_sd_m: float = 0.0
 
@@ -126,14 +132,14 @@ class SurveyLaw:
     odds: Odds = field(default_factory=Odds)
 
 
-def first_law(mean_step: float, *, counts_places: bool = False) -> StepLaw:
+def first_law(mean_step: float, *, counts_places: bool = False, far: bool = False) -> StepLaw:
     """Give a broad law of steps to start learning from.
 
     Parameters
     ----------
     mean_step
         Trees from one point to the next, at least 1.
-    counts_places
+    counts_places, far
         As in :class:`StepLaw`.
     """
     number = np.arange(LONGEST_STEP + 1)
@@ -146,7 +152,9 @@ def first_law(mean_step: float, *, counts_places: bool = False) -> StepLaw:
         row_change=change / change.sum(),
         entry=_first_places(step),
         turning=np.array([1.0, 0.7, 0.4, 0.3, 0.3]),
+        jump_share=0.5 if far else 0.005,
         counts_places=counts_places,
+        far=far,
     )
 
 
@@ -250,6 +258,8 @@ def law_from_counts(counts: Floats, lone: float, before: StepLaw) -> StepLaw:
     changes = change.sum(axis=1) + 0.1
     turning = near.sum(axis=0) / np.array([1.0, 2.0, 2.0, 2.0, 1.0])
     turning += 0.02 * turning.sum() + 1.0
+    # Jumps, and steps, that count before any survey is seen.
+    jumps, among = (5.0, 10.0) if before.far else (0.2, 100.0)
     total = on.sum() + back.sum() + counts[AFRESH] + counts[CARRIED] + jump
     return StepLaw(
         step=step,
@@ -258,9 +268,10 @@ def law_from_counts(counts: Floats, lone: float, before: StepLaw) -> StepLaw:
         turning=turning / turning.max(),
         carry_share=float((counts[CARRIED] + 1) / (counts[CARRIED] + counts[AFRESH] + 3)),
         turn_share=float((back.sum() + 0.2) / (total + 100)),
-        jump_share=float((jump + 0.2) / (total + 100)),
+        jump_share=float((jump + jumps) / (total + among)),
         stray_share=float((lone + 0.5) / (total + lone + 100)),
         counts_places=before.counts_places,
+        far=before.far,
     )
 
 

@@ -14,14 +14,27 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from layers.matching.lattice import ANEW
 from layers.matching.law import Noise, Odds, SurveyLaw, draw_steps, law_from_counts
 from layers.matching.offset import offset_evidence
-from layers.matching.session import Search, Session, Walked, make_ground, walk_session
+from layers.matching.session import (
+    Search,
+    Session,
+    Walked,
+    anew_chance,
+    fade_of_drift,
+    make_ground,
+    walk_session,
+)
 from layers.matching.stand import Stand
 
 Floats = NDArray[np.float64]
@@ -35,37 +48,53 @@ SESSIONS_TO_TELL = 5
 # short survey can't tell: offset, drift, points of drift, white noise.
 PRIOR_LOG = np.log([4.0, 1.0, 100.0, 2.0])
 PRIOR_SD = np.array([0.7, 0.7, 0.7, 1.0])
+# Offsets drawn anew, and points, that count before any survey is seen.
+ANEW_PRIOR = (0.25, 500.0)
+THREADS = 2
+
+
+class Track(NamedTuple):
+    """Point minus tree along a drawn walk, NaN where of no tree, and what bears on its noise."""
+
+    left: Floats
+    accuracy: Floats
+    pause: Floats
+    anew: NDArray[np.bool_]
 
 
 def _drawn_residuals(
     stand: Stand, sessions: Sequence[Session], walked: Sequence[Walked]
-) -> list[tuple[Floats, Floats]]:
-    """Point minus tree along each drawn walk, NaN where of no tree, with relative accuracy."""
+) -> list[Track]:
     place = np.column_stack([stand.x_m, stand.y_m])
     return [
-        (np.where((walk >= 0)[:, None], session.at_m - place[walk], np.nan), session.accuracy_m)
+        Track(
+            np.where((walk >= 0)[:, None], session.at_m - place[walk], np.nan),
+            session.accuracy_m,
+            session.pause,
+            anew,
+        )
         for session, one in zip(sessions, walked, strict=True)
-        for walk in one.walks
+        for walk, anew in zip(one.walks, one.anew, strict=True)
     ]
 
 
-def _log_posterior(tracks: Sequence[tuple[Floats, Floats]], free: Floats, draws: int) -> float:
+def _log_posterior(tracks: Sequence[Track], free: Floats, draws: int) -> float:
     """Log evidence of residuals under a noise, beside the weak prior.
 
     `free` holds the logs of offset, drift, points of drift and white noise, and the power of the
     reported accuracy.
     """
     constant, drift, points, white = np.exp(free[:4])
-    fade = float(np.exp(-1 / points))
     total = sum(
         offset_evidence(
-            left,
-            (white * accuracy ** free[4]) ** 2,
-            np.full(len(left), fade),
+            one.left,
+            (white * one.accuracy ** free[4]) ** 2,
+            fade_of_drift(one.pause, points),
+            one.anew,
             constant**2,
             drift**2,
         )
-        for left, accuracy in tracks
+        for one in tracks
     )
     prior = float((((free[:4] - PRIOR_LOG) / PRIOR_SD) ** 2).sum() + (free[4] / 0.5) ** 2)
     return float(total / draws - 0.5 * prior)
@@ -76,7 +105,7 @@ def _as_free(noise: Noise) -> Floats:
     return np.append(logs, noise.accuracy_power)
 
 
-def _as_noise(free: Floats, size_m: float, size_sd_m: float) -> Noise:
+def _as_noise(free: Floats, size: tuple[float, float], anew_share: float) -> Noise:
     constant, drift, points, white = (float(one) for one in np.exp(free[:4]))
     return Noise(
         offset_m=constant,
@@ -84,21 +113,32 @@ def _as_noise(free: Floats, size_m: float, size_sd_m: float) -> Noise:
         drift_points=points,
         white_m=white,
         accuracy_power=float(free[4]),
-        size_m=size_m,
-        size_sd_m=size_sd_m,
+        size_m=size[0],
+        size_sd_m=size[1],
+        anew_share=anew_share,
     )
 
 
-def _learn_size(tracks: Sequence[tuple[Floats, Floats]], draws: int) -> tuple[float, float]:
+def _learn_anew(sessions: Sequence[Session], anew: float) -> float:
+    """Share of points, pauses apart, before which the offset is drawn anew."""
+    points = sum(len(one.at_m) for one in sessions)
+    paused = sum(float(anew_chance(one, 0.0).sum()) for one in sessions)
+    return (max(anew - paused, 0.0) + ANEW_PRIOR[0]) / (points + ANEW_PRIOR[1])
+
+
+def _learn_size(tracks: Sequence[Track], draws: int) -> tuple[float, float]:
     """Mean and standard deviation of the sessions' offset sizes; zeros where too few to tell."""
+    parts = chain.from_iterable(
+        np.split(one.left, np.flatnonzero(one.anew[1:]) + 1) for one in tracks
+    )
     size = np.array(
         [
             np.hypot(*np.nanmean(left, axis=0))
-            for left, _ in tracks
+            for left in parts
             if (~np.isnan(left[:, 0])).sum() >= LONG_ENOUGH
         ]
     )
-    sessions = size.size / draws
+    sessions = size.size / max(draws, 1)
     if sessions < SESSIONS_TO_TELL:
         return 0.0, 0.0
     mean = float(np.median(size))
@@ -112,7 +152,7 @@ def learn_noise(
 ) -> Noise:
     """Give the noise under which walks drawn from the posterior are likeliest."""
     tracks = _drawn_residuals(stand, sessions, walked)
-    told = any(np.ptp(accuracy) > 0 for _, accuracy in tracks)
+    told = any(np.ptp(one.accuracy) > 0 for one in tracks)
     start = _as_free(before)
     number = 5 if told else 4
     simplex = np.tile(start[:number], (number + 1, 1))
@@ -127,7 +167,10 @@ def learn_noise(
         method="Nelder-Mead",
         options={"maxfev": 120, "xatol": 0.01, "fatol": 0.01, "initial_simplex": simplex},
     ).x
-    return _as_noise(np.append(found, start[number:]), *_learn_size(tracks, DRAWS))
+    anew = float(sum(one.counts[ANEW] for one in walked))
+    return _as_noise(
+        np.append(found, start[number:]), _learn_size(tracks, DRAWS), _learn_anew(sessions, anew)
+    )
 
 
 def draw_noise(
@@ -139,7 +182,7 @@ def draw_noise(
 ) -> Noise:
     """Draw a noise from what one drawn walk leaves possible, by Metropolis steps."""
     tracks = _drawn_residuals(stand, sessions, walked)
-    told = any(np.ptp(accuracy) > 0 for _, accuracy in tracks)
+    told = any(np.ptp(one.accuracy) > 0 for one in tracks)
     now = _as_free(before)
     stride = np.array([0.2, 0.2, 0.3, 0.05, 0.1 if told else 0.0])
     level = _log_posterior(tracks, now, 1)
@@ -148,7 +191,8 @@ def draw_noise(
         there = _log_posterior(tracks, new, 1)
         if np.log(generator.random()) < there - level:
             now, level = new, there
-    return _as_noise(now, before.size_m, before.size_sd_m)
+    anew = float(sum(one.walk_counts[0, ANEW] for one in walked))
+    return _as_noise(now, (before.size_m, before.size_sd_m), _learn_anew(sessions, anew))
 
 
 def learn_odds(
@@ -193,80 +237,100 @@ def _learn_growth(more: Floats, sure: Floats, before: Odds) -> Odds:
     return dataclasses.replace(before, growth_cm=growth, growth_sd_cm=spread, held_share=held)
 
 
-def first_odds(sessions: Sequence[Session], earlier: Floats) -> Odds:
-    """Give the odds to start learning from: growth as the difference of the mean girths."""
-    girth = np.concatenate([one.girth_cm for one in sessions] or [np.zeros(0)])
-    girth, known = girth[~np.isnan(girth)], earlier[~np.isnan(earlier[:, 0]), 0]
-    if girth.size < 5 or known.size < 5:
-        return Odds()
-    spread = float(max(girth.std(), 1.0))
-    return Odds(
-        growth_cm=float(girth.mean() - known.mean()),
-        growth_sd_cm=0.5 * spread,
-        girth_cm=float(girth.mean()),
-        girth_sd_cm=spread,
-    )
-
-
-def learn_law(
+def walk_groups(
     stand: Stand,
-    sessions: Sequence[Session],
-    law: SurveyLaw,
+    groups: Sequence[Sequence[Session]],
+    laws: Sequence[SurveyLaw],
+    earlier: Floats,
+    *,
+    search: Search,
+    draws: int = 0,
+    seed: int = 1,
+) -> list[list[Walked]]:
+    """Walk each group's sessions under the group's law."""
+    walked = []
+    for sessions, law in zip(groups, laws, strict=True):
+        ground = make_ground(stand, law, earlier)
+        walk = partial(walk_session, ground, search=search, draws=draws, seed=seed)
+        with ThreadPoolExecutor(THREADS) as pool:
+            walked.append(list(pool.map(walk, sessions)))
+    return walked
+
+
+def _lone(walked: Sequence[Walked]) -> float:
+    return float(sum(one.lone.sum() for one in walked))
+
+
+def learn_laws(
+    stand: Stand,
+    groups: Sequence[Sequence[Session]],
+    laws: Sequence[SurveyLaw],
     earlier: Floats,
     *,
     search: Search,
     rounds: int = 10,
-) -> SurveyLaw:
-    """Learn a survey's likeliest law in rounds of walking and counting."""
+) -> list[SurveyLaw]:
+    """Learn the likeliest laws in rounds of walking and counting.
+
+    Each group has a law of steps of its own; noise and odds are the survey's.
+    """
+    laws = list(laws)
+    sessions = list(chain.from_iterable(groups))
     for number in range(rounds):
-        ground = make_ground(stand, law, earlier)
-        walked = [
-            walk_session(ground, one, search=search, draws=DRAWS, seed=number) for one in sessions
+        walked = walk_groups(stand, groups, laws, earlier, search=search, draws=DRAWS, seed=number)
+        together = list(chain.from_iterable(walked))
+        noise = learn_noise(stand, sessions, together, laws[0].noise)
+        odds = learn_odds(stand, sessions, together, earlier, laws[0].odds)
+        laws = [
+            SurveyLaw(
+                steps=law_from_counts(
+                    np.sum([one.counts for one in group], axis=0), _lone(group), law.steps
+                ),
+                noise=noise,
+                odds=odds,
+            )
+            for group, law in zip(walked, laws, strict=True)
         ]
-        counts = np.sum([one.counts for one in walked], axis=0)
-        lone = float(sum(one.lone.sum() for one in walked))
-        law = SurveyLaw(
-            steps=law_from_counts(counts, lone, law.steps),
-            noise=learn_noise(stand, sessions, walked, law.noise),
-            odds=learn_odds(stand, sessions, walked, earlier, law.odds),
-        )
-    return law
+    return laws
 
 
 def choose_counting(
     stand: Stand,
-    sessions: Sequence[Session],
-    law: SurveyLaw,
+    groups: Sequence[Sequence[Session]],
+    laws: Sequence[SurveyLaw],
     earlier: Floats,
     *,
     search: Search,
-) -> SurveyLaw:
-    """Choose whether the surveyor's steps count vacant places too, by which fits better."""
+) -> list[SurveyLaw]:
+    """Choose whether each group's steps count vacant places too, by which fits better."""
     vacant = int((stand.row_last - stand.row_first + 1).sum()) - stand.size
     if not stand.has_rows or not vacant:
-        return law
-    fits = []
+        return list(laws)
+    tries, fits = [], []
     for counts_places in (False, True):
-        tried = dataclasses.replace(
-            law, steps=dataclasses.replace(law.steps, counts_places=counts_places)
-        )
-        tried = learn_law(stand, sessions, tried, earlier, search=search, rounds=COUNTING_ROUNDS)
-        ground = make_ground(stand, tried, earlier)
-        fit = sum(walk_session(ground, one, search=search).evidence for one in sessions)
-        fits.append((fit, tried))
-    return max(fits, key=lambda one: one[0])[1]
+        tried = [
+            dataclasses.replace(
+                law, steps=dataclasses.replace(law.steps, counts_places=counts_places)
+            )
+            for law in laws
+        ]
+        tried = learn_laws(stand, groups, tried, earlier, search=search, rounds=COUNTING_ROUNDS)
+        walked = walk_groups(stand, groups, tried, earlier, search=search)
+        tries.append(tried)
+        fits.append([sum(one.evidence for one in group) for group in walked])
+    return [tries[int(fit[1] > fit[0])][which] for which, fit in enumerate(zip(*fits, strict=True))]
 
 
 def draw_laws(
     stand: Stand,
-    sessions: Sequence[Session],
-    law: SurveyLaw,
+    groups: Sequence[Sequence[Session]],
+    laws: Sequence[SurveyLaw],
     earlier: Floats,
     *,
     search: Search,
     number: int,
-) -> list[SurveyLaw]:
-    """Draw laws from what a survey leaves possible, beginning at its likeliest law.
+) -> list[list[SurveyLaw]]:
+    """Draw laws from what a survey leaves possible, beginning at its likeliest laws.
 
     A short survey can't tell its law well. Matches are averaged over laws drawn in turns with
     walks, so that they are no surer than the survey lets them be.
@@ -277,18 +341,24 @@ def draw_laws(
     augmentation. Journal of the American Statistical Association 82(398), 528-540 (from memory).
     """
     generator = np.random.default_rng(number)
-    laws = []
+    laws, sessions = list(laws), list(chain.from_iterable(groups))
+    drawn = []
     for turn in range(number):
-        ground = make_ground(stand, law, earlier)
-        walked = [
-            walk_session(ground, one, search=search, draws=1, seed=100 + turn) for one in sessions
+        walked = walk_groups(stand, groups, laws, earlier, search=search, draws=1, seed=100 + turn)
+        together = list(chain.from_iterable(walked))
+        noise = draw_noise(stand, sessions, together, laws[0].noise, generator)
+        laws = [
+            dataclasses.replace(
+                law,
+                steps=draw_steps(
+                    np.sum([one.walk_counts[0] for one in group], axis=0),
+                    float(sum((one.walks[0] < 0).sum() for one in group)),
+                    law.steps,
+                    generator,
+                ),
+                noise=noise,
+            )
+            for group, law in zip(walked, laws, strict=True)
         ]
-        counts = np.sum([one.walk_counts[0] for one in walked], axis=0)
-        lone = float(sum((one.walks[0] < 0).sum() for one in walked))
-        law = dataclasses.replace(
-            law,
-            steps=draw_steps(counts, lone, law.steps, generator),
-            noise=draw_noise(stand, sessions, walked, law.noise, generator),
-        )
-        laws.append(law)
-    return laws
+        drawn.append(laws)
+    return drawn

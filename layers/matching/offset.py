@@ -21,8 +21,38 @@ BELIEF = 8
 
 
 @jit
+def size_factor(
+    east: float, north: float, doubt: float, prior: float, size_m: float, size_sd_m: float
+) -> float:
+    """Log factor that puts what is known of the sizes of offsets in the place of the prior.
+
+    Sessions of one receiver in one place tend to have offsets of one size in any direction.
+
+    Parameters
+    ----------
+    east, north, doubt
+        Mean of the belief about a constant offset and its variance per axis, metres and m².
+    prior
+        Variance per axis of the normal prior about no offset that the belief began with, m².
+    size_m, size_sd_m
+        Mean and standard deviation of offsets' sizes, metres; 0 where not known.
+    """
+    if size_sd_m <= 0:
+        return 0.0
+    size = max(math.hypot(east, north), 0.5)
+    spread = size_sd_m**2 + doubt
+    usual = -((size - size_m) ** 2) / (2 * spread) - 0.5 * math.log(spread) - math.log(size)
+    return usual + size * size / (2 * prior)
+
+
+@jit
 def offset_evidence(
-    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+    left: Floats,
+    white: Floats,
+    fade: Floats,
+    anew: NDArray[np.bool_],
+    constant: float,
+    drift: float,
 ) -> float:
     """Log evidence of one walk's residuals.
 
@@ -34,6 +64,8 @@ def offset_evidence(
         Variance of the white noise at each point, m², shape (n,).
     fade
         Correlation of the drift with that at the point before, shape (n,).
+    anew
+        Whether the offset was drawn anew before the point, shape (n,).
     constant, drift
         Prior variances of the constant and the drift, m².
     """
@@ -41,7 +73,10 @@ def offset_evidence(
     mcx = mcy = mdx = mdy = 0.0
     pcc, pcd, pdd = constant, 0.0, drift
     for t in range(left.shape[0]):
-        if t > 0:
+        if anew[t]:
+            mcx = mcy = mdx = mdy = 0.0
+            pcc, pcd, pdd = constant, 0.0, drift
+        elif t > 0:
             f = fade[t]
             mdx, mdy, pcd = mdx * f, mdy * f, pcd * f
             pdd = pdd * f * f + drift * (1 - f * f)
@@ -63,7 +98,12 @@ def offset_evidence(
 
 @jit
 def filter_offset(
-    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+    left: Floats,
+    white: Floats,
+    fade: Floats,
+    anew: NDArray[np.bool_],
+    constant: float,
+    drift: float,
 ) -> tuple[Floats, Floats]:
     """Beliefs before and after each point, shape (n, 7) each; parameters as above."""
     points = left.shape[0]
@@ -71,7 +111,10 @@ def filter_offset(
     mcx = mcy = mdx = mdy = 0.0
     pcc, pcd, pdd = constant, 0.0, drift
     for t in range(points):
-        if t > 0:
+        if anew[t]:
+            mcx = mcy = mdx = mdy = 0.0
+            pcc, pcd, pdd = constant, 0.0, drift
+        elif t > 0:
             f = fade[t]
             mdx, mdy, pcd = mdx * f, mdy * f, pcd * f
             pdd = pdd * f * f + drift * (1 - f * f)
@@ -93,7 +136,12 @@ def filter_offset(
 
 @jit
 def smooth_offset(
-    left: Floats, white: Floats, fade: Floats, constant: float, drift: float
+    left: Floats,
+    white: Floats,
+    fade: Floats,
+    anew: NDArray[np.bool_],
+    constant: float,
+    drift: float,
 ) -> Floats:
     """Offset at each point from the whole session, shape (n, 3): east, north, standard deviation.
 
@@ -102,12 +150,12 @@ def smooth_offset(
     Rauch, H. E., Tung, F., Striebel, C. T. (1965). Maximum likelihood estimates of linear dynamic
     systems. AIAA Journal 3(8), 1445-1450 (from memory).
     """
-    before, after = filter_offset(left, white, fade, constant, drift)
+    before, after = filter_offset(left, white, fade, anew, constant, drift)
     points = left.shape[0]
     offset = np.zeros((points, 3))
     for t in range(points - 1, -1, -1):
         now = after[t]
-        if t < points - 1:
+        if t < points - 1 and not anew[t + 1]:
             f = fade[t + 1]
             ahead, there = before[t + 1], after[t + 1]
             a00, a01, a11 = ahead[4], ahead[5], ahead[6]

@@ -13,6 +13,10 @@ from layers.matching.stand import Stand
 
 BREAK_MINUTES = 30.0
 MARGIN_M = 10.0
+# Pauses of up to so many usual ones are usual too; none counts as longer than the longest.
+USUAL_UP_TO = 4.0
+LONGEST_PAUSE = 10_000.0
+USUAL_FROM = 5
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -115,6 +119,7 @@ def lay_out_sessions(
     """
     at = np.column_stack([points.geometry.x, points.geometry.y]) - stand.origin_m
     accuracy_m = _relative_accuracy(points)
+    second = _seconds(points)
     row_no, tree_no = _written(points, "row_no"), _written(points, "tree_no")
     girth_cm = _measured(points, "girth_cm")
     order = _walking_order(points, codes)
@@ -125,6 +130,8 @@ def lay_out_sessions(
         session = Session(
             at_m=at[inside],
             accuracy_m=accuracy_m[inside],
+            pause=pauses(at[inside], second[inside]),
+            begins=np.zeros(inside.size, dtype=bool),
             row_no=row_no[inside],
             tree_no=tree_no[inside],
             girth_cm=girth_cm[inside],
@@ -148,6 +155,44 @@ def _walking_order(points: gpd.GeoDataFrame, codes: Whole) -> Whole:
     second = when.where(known, pd.Timestamp(0, tz="UTC"))
     frame = pd.DataFrame({"code": codes, "when": second})
     return frame.sort_values(["code", "when"], kind="stable").index.to_numpy(np.int64)
+
+
+def _seconds(points: gpd.GeoDataFrame) -> Floats:
+    """Give when each point was measured, seconds, NaN where not known."""
+    if "measured_at" not in points:
+        return np.full(len(points), np.nan)
+    when = moments(points)
+    second = when.dt.tz_localize(None).to_numpy("datetime64[ms]").astype(float) / 1000
+    return np.where(when.isna(), np.nan, second)
+
+
+def pauses(at_m: Floats, second: Floats) -> Floats:
+    """Give the time before each point in usual times from point to point, at least 1.
+
+    Where the moments aren't known, a walk much longer than usual stands for the pause it takes.
+
+    Parameters
+    ----------
+    at_m
+        Places in walking order, shape (n, 2), metres.
+    second
+        When they were measured, shape (n,), seconds, NaN where not known.
+
+    Examples
+    --------
+    >>> at_m = np.column_stack([[0.0, 3.0, 6.0, 9.0, 309.0], np.zeros(5)])
+    >>> pauses(at_m, np.full(5, np.nan)).tolist()
+    [1.0, 1.0, 1.0, 1.0, 100.0]
+    >>> pauses(at_m, np.array([0.0, 30.0, 60.0, 660.0, 690.0])).tolist()
+    [1.0, 1.0, 1.0, 20.0, 1.0]
+    """
+    if len(at_m) < USUAL_FROM:
+        return np.ones(len(at_m))
+    gap = np.diff(second)
+    if np.isnan(gap).any() or np.median(gap) <= 0:
+        gap = np.hypot(*np.diff(at_m, axis=0).T)
+    usual = gap / max(float(np.median(gap)), 1e-9)
+    return np.append(1.0, np.where(usual > USUAL_UP_TO, usual, 1.0).clip(1.0, LONGEST_PAUSE))
 
 
 def _relative_accuracy(points: gpd.GeoDataFrame) -> Floats:

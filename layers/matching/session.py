@@ -25,6 +25,13 @@ from layers.matching.walk import filter_walk
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
+# Pauses, in usual times from point to point, that a surveyor's ordinary delays stay under, and
+# after which the offset is as likely kept as 1/e (common practice, no source: satellites'
+# geometry, and so the error under canopy, changes over one to two hours, points take half a
+# minute).
+LONG_PAUSE = 8.0
+PAUSE_FORGETS = 200.0
+
 
 @dataclass(frozen=True, kw_only=True)
 class Search:
@@ -51,7 +58,7 @@ class Search:
 
 @dataclass(frozen=True, kw_only=True)
 class Session:
-    """One session's points in walking order, as arrays.
+    """One session's points in walking order, or those of a chain of sessions, as arrays.
 
     Parameters
     ----------
@@ -59,6 +66,11 @@ class Session:
         Places, shape (n, 2), metres from the stand's origin.
     accuracy_m
         Accuracy the receiver reported, over the survey's median, shape (n,); 1 where none.
+    pause
+        How long ago the point before was measured, in usual times from point to point, shape
+        (n,); 1 where usual or not known.
+    begins
+        Whether a later session of a chain begins at the point, shape (n,).
     row_no, tree_no
         Written numbers, -1 where none.
     girth_cm
@@ -73,6 +85,8 @@ class Session:
 
     at_m: Floats
     accuracy_m: Floats
+    pause: Floats
+    begins: NDArray[np.bool_]
     row_no: Whole
     tree_no: Whole
     girth_cm: Floats
@@ -87,6 +101,8 @@ class Session:
             self,
             at_m=self.at_m[part],
             accuracy_m=self.accuracy_m[part],
+            pause=self.pause[part],
+            begins=self.begins[part],
             row_no=self.row_no[part],
             tree_no=self.tree_no[part],
             girth_cm=self.girth_cm[part],
@@ -114,6 +130,8 @@ class Walked:
         Natural log of how likely the points are under the law.
     walks
         Walks drawn from the posterior, shape (draws, n), -1 where of no tree.
+    anew
+        Whether the offset was drawn anew at each point of each drawn walk, shape (draws, n).
     survivors
         Mean number of survivors at a point.
     """
@@ -126,6 +144,7 @@ class Walked:
     walk_counts: Floats
     evidence: float
     walks: NDArray[np.int32]
+    anew: NDArray[np.bool_]
     survivors: float
 
 
@@ -134,6 +153,23 @@ def white_variance(session: Session, law: SurveyLaw) -> Floats:
     return np.asarray(
         (law.noise.white_m * session.accuracy_m**law.noise.accuracy_power) ** 2, dtype=float
     )
+
+
+def fade_of_drift(pause: Floats, drift_points: float) -> Floats:
+    """Give what is left of the drift after each pause."""
+    return np.asarray(np.exp(-pause / drift_points))
+
+
+def anew_chance(session: Session, anew_share: float) -> Floats:
+    """Give the chance that the offset was drawn anew before each point.
+
+    A receiver that stands idle loses its offset whatever was learned of it while it was walked.
+    """
+    idle = 1 - np.exp(-np.maximum(session.pause - LONG_PAUSE, 0) / PAUSE_FORGETS)
+    chance = 1 - (1 - anew_share) * (1 - idle)
+    chance[:1] = 0.0
+    chance[session.begins] = 1.0
+    return np.asarray(chance)
 
 
 def log_odds(odds: Odds, stand: Stand) -> Floats:
@@ -222,7 +258,7 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
 
 
 def _point_arrays(
-    session: Session, part: slice, white: Floats, fade: float, ground: Ground
+    session: Session, part: slice, white: Floats, fade: Floats, chance: Floats, ground: Ground
 ) -> PointArrays:
     row_no, tree_no, fixed = (
         np.ascontiguousarray(one[part]) for one in (session.row_no, session.tree_no, session.fixed)
@@ -233,7 +269,9 @@ def _point_arrays(
         x=np.ascontiguousarray(session.at_m[part, 0]),
         y=np.ascontiguousarray(session.at_m[part, 1]),
         white=np.ascontiguousarray(white[part]),
-        fade=np.full(row_no.size, fade),
+        fade=np.ascontiguousarray(fade[part]),
+        anew=np.log(np.maximum(chance[part], 1e-300)),
+        begins=np.ascontiguousarray(session.begins[part]),
         row_no=row_no,
         tree_no=tree_no,
         girth=girth,
@@ -274,7 +312,8 @@ def walk_session(
     """Filter and smooth one session, a stretch at a time so that memory stays bounded."""
     noise = ground.survey_law.noise
     white = white_variance(session, ground.survey_law)
-    fade = float(np.exp(-1 / noise.drift_points))
+    fade = fade_of_drift(session.pause, noise.drift_points)
+    anew_before = anew_chance(session, noise.anew_share)
     settings = SearchArrays(search.most, search.reach, search.share)
     size = len(session.at_m)
     chance = np.random.default_rng(seed).random((draws, size))
@@ -287,14 +326,14 @@ def walk_session(
     for low in range(0, size, search.stretch):
         keep = min(low + search.stretch, size) - low
         part = slice(low, min(low + keep + search.beyond, size))
-        points = _point_arrays(session, part, white, fade, ground)
+        points = _point_arrays(session, part, white, fade, anew_before, ground)
         lattice, node_start, log_evidence = filter_walk(
             ground.stand, points, ground.law, settings, begin_tree, begin_way, begin
         )
-        top, share, lone, middle, some = smooth_walk(
+        top, share, lone, middle, fresh, some = smooth_walk(
             lattice, node_start, ground.stand, ground.law, keep
         )
-        walks, walk_some = draw_walks(
+        walks, drawn_anew, walk_some = draw_walks(
             lattice,
             node_start,
             ground.stand,
@@ -302,8 +341,8 @@ def walk_session(
             np.ascontiguousarray(chance[:, part]),
             keep,
         )
-        trees.append((top[:keep], walks[:, :keep]))
-        parts.append((share[:keep], lone[:keep], middle[:keep]))
+        trees.append((top[:keep], walks[:, :keep], drawn_anew[:, :keep]))
+        parts.append((share[:keep], lone[:keep], middle[:keep], fresh[:keep]))
         counts += some
         walk_counts += walk_some
         evidence += float(log_evidence[:keep].sum())
@@ -311,20 +350,21 @@ def walk_session(
         inside = slice(node_start[keep - 1], node_start[keep])
         begin_tree, begin_way = lattice.tree[inside].copy(), lattice.way[inside].copy()
         begin = lattice.belief[inside].copy()
-    share, lone, middle = (np.concatenate(one) for one in zip(*parts, strict=True))
+    share, lone, middle, anew = (np.concatenate(one) for one in zip(*parts, strict=True))
     left = np.where((lone < 0.9)[:, None], session.at_m - middle[:, :2], np.nan)
     offset = smooth_offset(
-        left, white + middle[:, 2], np.full(size, fade), noise.offset_m**2, noise.drift_m**2
+        left, white + middle[:, 2], fade, anew > 0.5, noise.offset_m**2, noise.drift_m**2
     )
     return Walked(
-        tree=np.concatenate([one for one, _ in trees]),
+        tree=np.concatenate([one for one, _, _ in trees]),
         share=share,
         lone=lone,
         offset=offset,
         counts=counts,
         walk_counts=walk_counts,
         evidence=evidence,
-        walks=np.concatenate([one for _, one in trees], axis=1),
+        walks=np.concatenate([one for _, one, _ in trees], axis=1),
+        anew=np.concatenate([one for _, _, one in trees], axis=1),
         survivors=survivors / size,
     )
 

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -13,23 +11,27 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layers.errors import ColumnError
-from layers.matching.law import SurveyLaw, first_law
-from layers.matching.learning import choose_counting, draw_laws, first_odds, learn_law
+from layers.matching.chains import chain_sessions, walkers
+from layers.matching.first_guess import (
+    first_odds,
+    group_sessions,
+    stride_of,
+    to_learn_from,
+    tree_gap_m,
+)
+from layers.matching.law import Noise, SurveyLaw, first_law
+from layers.matching.learning import choose_counting, draw_laws, learn_laws, walk_groups
 from layers.matching.points import check_points, check_trees, lay_out_sessions, session_codes
 from layers.matching.session import (
     Search,
     Session,
     Walked,
     average_walked,
-    make_ground,
-    walk_session,
 )
 from layers.matching.stand import Stand, lay_out_stand
 
-LEARN_POINTS = 3000
 LAWS = 10
 LAWS_UP_TO_POINTS = 30_000
-THREADS = 2
 EARLIER_GIRTHS = 3
 
 Whole = NDArray[np.int64]
@@ -47,15 +49,16 @@ class SurveyMatch:
         The likeliest trees of each point: point_id, tree_id, rank (from 1), probability.
     sessions
         One row a session: session_id, points, offset_x_m, offset_y_m (mean inferred offset),
-        white_m, drift_m, drift_points (learned noise).
-    law
-        The law of steps, the noise and the odds that were learned.
+        white_m, drift_m, drift_points (learned noise), law (position in `laws`).
+    laws
+        The law of steps, the noise and the odds that were learned, for each group of sessions
+        walked alike; noise and odds are the same in all.
     """
 
     matches: pd.DataFrame
     candidates: pd.DataFrame
     sessions: pd.DataFrame
-    law: SurveyLaw
+    laws: tuple[SurveyLaw, ...]
 
 
 def match_points(
@@ -117,39 +120,54 @@ def match_survey(
     codes, names = session_codes(points)
     fixed = _confirmed_trees(trees, points, stand, confirmed)
     parts = lay_out_sessions(points, stand, fixed, codes)
-    sessions = [session for session, _ in parts]
+    chained = chain_sessions(parts, walkers(points, codes), stand)
+    sessions = [session for session, _ in chained]
     known = _earlier_girths(trees, stand, earlier)
-    law = SurveyLaw(steps=first_law(_mean_step(stand, sessions)), odds=first_odds(sessions, known))
-    some = _to_learn_from(sessions)
-    law = choose_counting(stand, some, law, known, search=search)
-    law = learn_law(stand, some, law, known, search=search)
-    number = LAWS if len(points) <= LAWS_UP_TO_POINTS else 0
-    laws = draw_laws(stand, some, law, known, search=search, number=number) or [law]
-    walked = _walk_under_laws(stand, sessions, laws, known, search)
-    inside = [one for _, one in parts]
+    walked, laws, groups = _learn_and_walk(stand, sessions, known, search)
+    inside = [one for _, one in chained]
+    offset = _together(walked, inside, "offset")
+    group = np.empty(len(points), np.int64)
+    group[np.concatenate(inside)] = np.repeat(groups, [one.size for one in inside])
     return SurveyMatch(
         matches=_matches(trees, points, stand, walked, inside),
         candidates=_candidates(trees, points, stand, walked, inside),
-        sessions=_session_frame(names, walked, law),
-        law=law,
+        sessions=_session_frame(names, codes, offset, laws[0].noise, group),
+        laws=tuple(laws),
     )
 
 
-def _walk_under_laws(
+def _learn_and_walk(
     stand: Stand,
     sessions: Sequence[Session],
-    laws: Sequence[SurveyLaw],
     earlier: NDArray[np.float64],
     search: Search,
-) -> list[Walked]:
-    """Walk every session under each law, and average what they give."""
-    walked: list[list[Walked]] = []
-    for law in laws:
-        ground = make_ground(stand, law, earlier)
-        walk = partial(walk_session, ground, search=search)
-        with ThreadPoolExecutor(THREADS) as pool:
-            walked.append(list(pool.map(walk, sessions)))
-    return [average_walked(list(same)) for same in zip(*walked, strict=True)]
+) -> tuple[list[Walked], list[SurveyLaw], Whole]:
+    """Learn the laws and walk every session under each law drawn; give sessions' groups too."""
+    gap_m = tree_gap_m(stand)
+    members = group_sessions(sessions, gap_m)
+    groups = [[sessions[one] for one in inside] for inside in members]
+    odds = first_odds(sessions, earlier)
+    strides = [stride_of(group, gap_m) for group in groups]
+    laws = [
+        SurveyLaw(steps=first_law(stride.step_trees, far=stride.far), odds=odds)
+        for stride in strides
+    ]
+    some = [to_learn_from(group, len(groups)) for group in groups]
+    laws = choose_counting(stand, some, laws, earlier, search=search)
+    laws = learn_laws(stand, some, laws, earlier, search=search)
+    points = sum(len(one.at_m) for one in sessions)
+    number = LAWS if points <= LAWS_UP_TO_POINTS else 0
+    drawn = draw_laws(stand, some, laws, earlier, search=search, number=number) or [laws]
+    order = np.concatenate(members)
+    group_of, back = np.empty(len(sessions), np.int64), np.argsort(order)
+    for number, inside in enumerate(members):
+        group_of[inside] = number
+    under = [
+        [one for group in walk_groups(stand, groups, laws, earlier, search=search) for one in group]
+        for laws in drawn
+    ]
+    walked = [average_walked(list(same)) for same in zip(*under, strict=True)]
+    return [walked[one] for one in back], laws, group_of
 
 
 def _nothing_to_match(points: gpd.GeoDataFrame) -> SurveyMatch:
@@ -169,36 +187,13 @@ def _nothing_to_match(points: gpd.GeoDataFrame) -> SurveyMatch:
         }
     )
     law = SurveyLaw(steps=first_law(1.0))
+    nobody, nowhere = np.zeros(0, np.int64), np.zeros((0, 3))
     return SurveyMatch(
         matches=matches,
         candidates=pd.DataFrame(columns=["point_id", "tree_id", "rank", "probability"]),
-        sessions=_session_frame(np.zeros(0, dtype=object), [], law),
-        law=law,
+        sessions=_session_frame(np.zeros(0, dtype=object), nobody, nowhere, law.noise, nobody),
+        laws=(law,),
     )
-
-
-def _to_learn_from(sessions: Sequence[Session]) -> list[Session]:
-    """Choose sessions from all over the survey, up to a number of points."""
-    chosen: list[Session] = []
-    left = LEARN_POINTS
-    for which in np.random.default_rng(0).permutation(len(sessions)):
-        if left <= 0:
-            break
-        chosen.append(sessions[which].first(left))
-        left -= len(chosen[-1].at_m)
-    return chosen
-
-
-def _mean_step(stand: Stand, sessions: Sequence[Session]) -> float:
-    """Trees passed from one point to the next, from how fast the points move on."""
-    ahead = 6
-    gap = np.hypot(np.diff(stand.x_m), np.diff(stand.y_m))
-    inside = np.diff(stand.row) == 0
-    moves = [one.at_m[ahead:] - one.at_m[:-ahead] for one in sessions if len(one.at_m) > ahead]
-    if not moves or not inside.any():
-        return 1.5
-    way = np.hypot(*np.concatenate(moves).T)
-    return float(np.clip(np.median(way) / ahead / np.median(gap[inside]), 1, 12))
 
 
 def _earlier_girths(
@@ -315,16 +310,29 @@ def _candidates(
 
 
 def _session_frame(
-    names: NDArray[np.object_], walked: Sequence[Walked], law: SurveyLaw
+    names: NDArray[np.object_],
+    codes: Whole,
+    offset: NDArray[np.float64],
+    noise: Noise,
+    groups: Whole,
 ) -> pd.DataFrame:
+    """Give a row a session, from each point's session, offset and group."""
+    points = np.bincount(codes, minlength=names.size)
+    east, north = (
+        np.bincount(codes, offset[:, axis], minlength=names.size) / np.maximum(points, 1)
+        for axis in range(2)
+    )
+    law = np.zeros(names.size, np.int64)
+    law[codes] = groups
     return pd.DataFrame(
         {
             "session_id": names,
-            "points": [len(one.tree) for one in walked],
-            "offset_x_m": [float(one.offset[:, 0].mean()) for one in walked],
-            "offset_y_m": [float(one.offset[:, 1].mean()) for one in walked],
-            "white_m": law.noise.white_m,
-            "drift_m": law.noise.drift_m,
-            "drift_points": law.noise.drift_points,
+            "points": points,
+            "offset_x_m": east,
+            "offset_y_m": north,
+            "white_m": noise.white_m,
+            "drift_m": noise.drift_m,
+            "drift_points": noise.drift_points,
+            "law": law,
         }
     )

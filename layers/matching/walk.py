@@ -3,6 +3,7 @@
 Each survivor at a point is a tree, a walking direction and a normal belief about the receiver's
 offset. Survivors of one tree and direction are merged only where their offsets lie within a share
 of the belief's standard deviation, so a shift by a whole tree spacing stays a survivor of its own.
+Now and then, and oftener in a pause, a step draws the offset anew.
 The survivors and the steps between them form a lattice, which :mod:`layers.matching.lattice`
 smooths backwards.
 
@@ -21,15 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layers.matching.evidence import PointArrays, StandArrays, Whole
-from layers.matching.offset import BELIEF, Floats, jit
-from layers.matching.steps import (
-    STRAY,
-    LawArrays,
-    Proposals,
-    SearchArrays,
-    empty_proposals,
-    propose_all,
-)
+from layers.matching.offset import BELIEF, Floats, jit, size_factor
+from layers.matching.proposals import Proposals, empty_proposals, propose_all
+from layers.matching.steps import REDRAWN, STRAY, LawArrays, SearchArrays
 
 TABLE = 1 << 14
 
@@ -70,20 +65,33 @@ def _predict(belief: Floats, fade: float, drift: float, white: float, row: Float
 
 
 @jit
+def _weigh_sizes(parents: Floats, trees: NDArray[np.int32], law: LawArrays) -> None:
+    """Weigh survivors at a session's end by how usual the size of their offset is."""
+    if law.size_sd_m <= 0:
+        return
+    for p in range(trees.size):
+        if trees[p] >= 0:
+            one = parents[p]
+            one[7] += size_factor(one[0], one[1], one[4], law.constant, law.size_m, law.size_sd_m)
+    highest = parents[:, 7].max()
+    parents[:, 7] -= highest + math.log(np.exp(parents[:, 7] - highest).sum())
+
+
+@jit
 def _merge(
-    made: Proposals, count: int, best: float, t: int, parents: Floats, first: int,
-    search: SearchArrays, table: Whole, stamp: Whole, keys: Whole, heads: NDArray[np.int32],
-    sums: Floats,
+    made: Proposals, count: int, best: float, t: int, parents: Floats, again: Floats,
+    first: int, search: SearchArrays, table: Whole, stamp: Whole, keys: Whole,
+    heads: NDArray[np.int32], sums: Floats,
 ) -> int:  # fmt: skip
     """Merge proposals at one tree, direction and offset; give how many survivors there are."""
     merged = 0
     for i in range(count):
         if made.log[i] < best - search.reach:
             continue
-        row = parents[made.source[i] - first]
+        row = parents[made.source[i] - first] if made.kind[i] < REDRAWN else again
         mcx, mcy, mdx, mdy = row[0], row[1], row[2], row[3]
         pcc, pcd, pdd = row[4], row[5], row[6]
-        if made.kind[i] != STRAY:
+        if made.kind[i] != STRAY and made.kind[i] != STRAY + REDRAWN:
             spread, gain_c, gain_d = row[8], row[9], row[10]
             dx, dy = made.left[i, 0], made.left[i, 1]
             mcx += gain_c * dx
@@ -226,18 +234,25 @@ def filter_walk(
     table, stamp = np.zeros(TABLE, np.int64), np.full(TABLE, -1, np.int64)
     keys, heads = np.empty(TABLE, np.int64), np.empty(TABLE, np.int32)
     sums = np.empty((TABLE, BELIEF))
+    prior = np.zeros(BELIEF)
+    prior[4], prior[6] = law.constant, law.drift
     for t in range(size):
         if t == 0:
             trees, ways, beliefs = begin_tree, begin_way, begin
         else:
             trees, ways = lattice.tree[first:nodes], lattice.way[first:nodes]
             beliefs = lattice.belief[first:nodes]
-        parents = np.empty((trees.size, 11))
+        parents, again = np.empty((trees.size, 11)), np.empty(11)
+        _predict(prior, 1.0, law.drift, points.white[t], again)
         for p in range(trees.size):
             _predict(beliefs[p], points.fade[t], law.drift, points.white[t], parents[p])
-        count, best = propose_all(made, t, parents, trees, ways, first, stand, points, law, search)
+        if points.begins[t]:
+            _weigh_sizes(parents, trees, law)
+        count, best = propose_all(
+            made, t, parents, trees, ways, first, again, stand, points, law, search
+        )
         merged = _merge(
-            made, count, best, t, parents, first, search, table, stamp, keys, heads, sums
+            made, count, best, t, parents, again, first, search, table, stamp, keys, heads, sums
         )
         lattice = _with_room(lattice, nodes + merged + 1, edges + count + 1)
         first = nodes

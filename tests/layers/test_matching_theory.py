@@ -55,6 +55,8 @@ def walk(stand: Stand, at_m: list[tuple[float, float]], known: SurveyLaw) -> Wal
     session = Session(
         at_m=at,
         accuracy_m=np.ones(size),
+        pause=np.ones(size),
+        begins=np.zeros(size, dtype=bool),
         row_no=np.full(size, -1),
         tree_no=np.full(size, -1),
         girth_cm=np.full(size, np.nan),
@@ -76,7 +78,7 @@ def test_two_trees_and_one_point_by_hand() -> None:
     # and the white noise have variances 9, 1 and 4 m², 14 together, so the log odds are
     # (5² - 1²) / (2 * 14) = 6/7, and the nearer tree has 1 / (1 + exp(-6/7)) = 0.7020.
     stand = row_of_trees([0.0, 6.0])
-    known = law(Noise(offset_m=3.0, drift_m=1.0, white_m=2.0), {1: 1.0})
+    known = law(Noise(offset_m=3.0, drift_m=1.0, white_m=2.0, anew_share=NEVER), {1: 1.0})
     walked = walk(stand, [(1.0, 0.0)], known)
     assert share_of(walked, 0, 0) == pytest.approx(0.7020, abs=1e-4)
 
@@ -85,7 +87,7 @@ def test_a_walk_half_way_between_trees_stays_in_two_minds() -> None:
     # Nine points at the middles of ten trees' gaps: shifting the walk by one tree mirrors it, so
     # by symmetry each shift has half.
     stand = row_of_trees([3.0 * one for one in range(10)])
-    known = law(Noise(offset_m=3.0, drift_m=0.5, white_m=0.5), {1: 1.0})
+    known = law(Noise(offset_m=3.0, drift_m=0.5, white_m=0.5, anew_share=NEVER), {1: 1.0})
     walked = walk(stand, [(3.0 * one + 1.5, 0.0) for one in range(9)], known)
     for point in range(9):
         assert share_of(walked, point, point) == pytest.approx(0.5, abs=1e-3)
@@ -95,7 +97,7 @@ def test_a_walk_half_way_between_trees_stays_in_two_minds() -> None:
 def test_the_end_of_a_row_settles_a_shift() -> None:
     # Ten points on ten trees: a walk shifted by one runs out of row, so only no shift is left.
     stand = row_of_trees([3.0 * one for one in range(10)])
-    known = law(Noise(offset_m=4.0, drift_m=0.5, white_m=0.5), {1: 1.0})
+    known = law(Noise(offset_m=4.0, drift_m=0.5, white_m=0.5, anew_share=NEVER), {1: 1.0})
     walked = walk(stand, [(3.0 * one + 2.9, 0.0) for one in range(10)], known)
     assert all(share_of(walked, point, point) > 0.99 for point in range(10))
 
@@ -145,7 +147,7 @@ def test_the_lattice_agrees_with_every_walk_written_out() -> None:
     along_m = np.array([0.0, 2.5, 5.5, 8.0])
     at_m = np.array([[1.5, 0.4], [4.6, -0.3], [6.9, 0.8], [8.3, 0.1]])
     known = law(
-        Noise(offset_m=1.5, drift_m=0.8, drift_points=10.0, white_m=1.0),
+        Noise(offset_m=1.5, drift_m=0.8, drift_points=10.0, white_m=1.0, anew_share=NEVER),
         {0: 0.1, 1: 0.5, 2: 0.3, 3: 0.1},
         turn_share=0.1,
         jump_share=0.05,
@@ -167,10 +169,10 @@ def test_the_offset_filter_agrees_with_the_normal_law_written_out() -> None:
     slow = 9.0 + 1.5 * fade**apart
     cover = slow + np.diag(white)
     expected = sum(multivariate_normal.logpdf(left[:, axis], cov=cover) for axis in range(2))
-    found = offset_evidence(left, white, np.full(7, fade), 9.0, 1.5)
+    found = offset_evidence(left, white, np.full(7, fade), np.zeros(7, bool), 9.0, 1.5)
     assert found == pytest.approx(expected, rel=1e-9)
     # Conditional mean and variance of the slow part given all points.
     gain = slow @ np.linalg.inv(cover)
-    smooth = smooth_offset(left, white, np.full(7, fade), 9.0, 1.5)
+    smooth = smooth_offset(left, white, np.full(7, fade), np.zeros(7, bool), 9.0, 1.5)
     assert smooth[:, :2] == pytest.approx(gain @ left, abs=1e-6)
     assert smooth[:, 2] ** 2 == pytest.approx(np.diag(slow - gain @ slow), abs=1e-6)
