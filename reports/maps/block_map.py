@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from estate.figures import load_figures
+from estate.panels import unmeasured_depth
 from layers.errors import SettingError
 from reports.maps.ground_picture import (
     as_content,
@@ -139,7 +139,7 @@ def block_content(plan: PlanView, block_id: str, *, frame: EarthFrame) -> dict[s
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
         "ground": _ground(plan, area, table, frame),
         "sun": sun_content(plan, block_id),
-        "marking": {"depth_mm": load_figures("marking")["cut_depth_most"].value},
+        "marking": {"depth_mm": unmeasured_depth(plan.standard, plan.practice)},
     }
 
 

@@ -10,6 +10,7 @@ import shapely
 from affine import Affine
 from pyproj import CRS
 
+from estate.panels import MarkingPractice, bark_use
 from estate.standards import OpeningStandard, standard_named
 from layers.contract import Layers
 from layers.terrain import Terrain
@@ -35,6 +36,8 @@ class SmallPlan:
     rose: pd.DataFrame
     facing: pd.DataFrame
     panels: pd.DataFrame
+    practice: MarkingPractice
+    bark_budget: tuple
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
@@ -85,6 +88,8 @@ def small_plan(*, blocks=2, rows=15, trees_a_row=20, seed=7):
         rose=rose,
         facing=facing,
         panels=panel_frame(frame, girths, classes),
+        practice=MarkingPractice.load(),
+        bark_budget=tuple(bark_use("S/2 d3 6d/7", direction=way) for way in ("down", "up")),
         tasks=tasks,
         task_sums=task_sums,
         walks=walks,
