@@ -25,6 +25,7 @@ from reports.maps import block_map, overview_map
 from reports.sheets import (
     block_sheets,
     cord_table,
+    facing_report,
     field_form,
     member_statement,
     opening_report,
@@ -155,11 +156,28 @@ def _sheets(
 def _reports(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
     made = [
         opening_report(plan, folder / "opening.pdf", language=language),
-        cord_table(folder / "cord.pdf", standard=plan.standard, on=plan.on, language=language),
+        cord_table(
+            folder / "cord.pdf",
+            standard=plan.standard,
+            on=plan.on,
+            language=language,
+            practice=plan.practice,
+        ),
     ]
+    if len(plan.facing):
+        made.append(facing_report(plan, folder / "facing.pdf", language=language))
     if len(plan.life):
         life = folder / "panel-life.pdf"
-        made.append(panel_life(plan.life, life, name=plan.name, on=plan.on, language=language))
+        made.append(
+            panel_life(
+                plan.life,
+                life,
+                name=plan.name,
+                on=plan.on,
+                language=language,
+                budget=plan.bark_budget,
+            )
+        )
     if len(plan.roster):
         made.append(wall_calendar(plan, folder / "calendar.pdf", language=language))
     return made

@@ -9,6 +9,7 @@ import geopandas as gpd
 import pandas as pd
 
 from estate.girth import GirthRaster
+from estate.panels import BarkUse, MarkingPractice
 from estate.standards import OpeningStandard
 from layers.contract import Layers
 
@@ -51,6 +52,10 @@ class PlanView(Protocol):
         One row a panel of a tree to tap: [tree_id, panel_no, panel, direction, panel_count,
         girth_cm, panel_width_cm, cut_length_cm, slope_deg, drop_cm, top_cm, foot_cm, lowest_cm,
         gutter_cm, cup_cm, face_deg, guide_spacing_cm, guide_lines].
+    practice
+        How trees are marked, the user's own figures in it.
+    bark_budget
+        What the round's cuts use of the bark: downward first, then upward where trees have it.
     tasks
         [tree_id, task_id, stop_no]: every tree to tap once.
     task_sums
@@ -132,6 +137,16 @@ class PlanView(Protocol):
     @property
     def panels(self) -> pd.DataFrame:
         """One row a panel of a tree to tap."""
+        ...
+
+    @property
+    def practice(self) -> MarkingPractice:
+        """How trees are marked."""
+        ...
+
+    @property
+    def bark_budget(self) -> tuple[BarkUse, ...]:
+        """One a direction of cut."""
         ...
 
     @property

@@ -52,6 +52,8 @@ def outcome_in_words(run: Run) -> str:
         *_timing_line(run),
         *_fairness_line(run),
         *_without_tapper(run),
+        *_refused(run),
+        *_bark(run),
         *_behind_line(run),
         *_fault_line(plan.faults),
     ]
@@ -146,6 +148,30 @@ def _without_tapper(run: Run) -> list[str]:
     ]
 
 
+def _refused(run: Run) -> list[str]:
+    """Say how many trees to tap aren't marked, by why; each tree's reason says it too."""
+    refused = run.plan.refused
+    if refused.empty:
+        return []
+    counts = refused["kind"].value_counts()
+    said = ", ".join(f"{why} ({n:,})" for why, n in counts.items())
+    return [f"  not marked, not to be cut: {len(refused):,} trees to tap: {said}"]
+
+
+def _bark(run: Run) -> list[str]:
+    """Say where guide lines, shavings and templates disagree, and which panels were overused."""
+    if run.plan.task_sums.empty:
+        return []
+    said = [
+        f"tapped {use.direction}ward: {use.findings[0]}"
+        for use in run.plan.bark_budget
+        if use.findings
+    ]
+    over = run.plan.life.attrs.get("overused", {})
+    said += [f"{block}: {one}" for block, panels in sorted(over.items()) for one in panels]
+    return [f"  bark: {line}" for line in said]
+
+
 def _fault_line(faults: tuple[Fault, ...]) -> list[str]:
     if not faults:
         return []
@@ -179,6 +205,9 @@ def as_record(run: Run) -> dict[str, Any]:
         "blocks": _plain(plan.readiness),
         "tasks": _plain(plan.task_sums),
         "girths": girths_looked_at(plan.girth_flags),
+        "refused": _plain(plan.refused),
+        "bark": {use.direction: list(use.findings) for use in plan.bark_budget},
+        "life": {k: list(v) for k, v in plan.life.attrs.get("findings", {}).items()},
         "faults": [vars(f) for f in plan.faults],
         "files": {kind: [str(p) for p in paths] for kind, paths in run.files.items()},
     }

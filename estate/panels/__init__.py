@@ -11,7 +11,7 @@ from estate.panels.life_blocks import expected_cuts, life_plans
 from estate.panels.life_rules import LifeRules
 from estate.panels.lifetime import life_plan, panel_spans
 from estate.panels.marked_panel import MarkedPanel
-from estate.panels.marking import ThinBarkError
+from estate.panels.marking import ThinBarkError, unmeasured_depth
 from estate.panels.notation import (
     HarvestSystem,
     NotationError,
@@ -52,6 +52,7 @@ __all__ = [
     "parse_notation",
     "plan_stimulation",
     "relative_intensity",
+    "unmeasured_depth",
     "water_per_product",
     "write_notation",
 ]

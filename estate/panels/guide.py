@@ -18,6 +18,7 @@ from estate.panels.marking import (
     mature_panel_count,
     panel_width,
     template_fit,
+    unmeasured_depth,
 )
 from estate.panels.practice import MarkingPractice
 from estate.panels.side_view import SideView, side_view
@@ -218,8 +219,10 @@ def _guide_of(trunk: Trunk, rule: OpeningStandard, used: MarkingPractice) -> Mar
         gutter_length_cm=used.gutter_length_cm,
         cup_below_cm=used.cup_below_cm,
         depth_least_mm=used.cut_depth_least_mm,
-        depth_limit_mm=cut_depth(
-            least_bark if trunk.bark_mm is None else trunk.bark_mm, rule, used
+        depth_limit_mm=(
+            unmeasured_depth(rule, used)
+            if trunk.bark_mm is None
+            else cut_depth(trunk.bark_mm, rule, used)
         ),
         bark_left_mm=used.bark_left_mm,
         bark_least_mm=least_bark,

@@ -17,7 +17,14 @@ from estate.panels.practice import MarkingPractice
 from estate.standards import OpeningStandard
 from layers.errors import ColumnError, SettingError
 
-_TOLD = ("findings", "virgin_used_share", "virgin_years_left")
+_TOLD = (
+    "findings",
+    "virgin_used_share",
+    "virgin_years_left",
+    "rest_months",
+    "renewed_least_mm",
+    "overused",
+)
 
 
 def life_plans(
@@ -51,8 +58,8 @@ def life_plans(
     Returns
     -------
     DataFrame
-        As :func:`life_plan` gives, ``block_id`` first. ``attrs`` holds, by block, its
-        ``findings``, ``virgin_used_share`` and ``virgin_years_left``.
+        As :func:`life_plan` gives, ``block_id`` first. ``attrs`` holds, by block, all that it
+        tells in its own but ``proven``.
 
     Raises
     ------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -217,27 +217,43 @@ def side_of(panel: str | None, sides: list[Side]) -> int | None:
     raise _strange(panel, "a panel of the tree")
 
 
-def overuse(sides: list[Side]) -> tuple[str, ...]:
-    """Say of each panel where more bark was used in a year than is planned.
+@dataclass(frozen=True, kw_only=True)
+class Overuse:
+    """A panel on which more bark was used in a year than is planned, cm a year and cm left."""
+
+    panel: str
+    used_cm: float
+    planned_cm: float
+    left_cm: float
+
+    def __str__(self) -> str:
+        more = 100 * (self.used_cm / self.planned_cm - 1)
+        return (
+            f"{self.panel} used {self.used_cm:.1f} cm of bark a year, {more:.0f} % over the "
+            f"{self.planned_cm:.1f} cm planned: at that pace its {self.left_cm:.0f} cm last "
+            f"{self.left_cm / self.used_cm:.1f} years, not {self.left_cm / self.planned_cm:.1f}. "
+            "Check shavings and guide lines."
+        )
+
+
+def overuse(sides: list[Side]) -> tuple[Overuse, ...]:
+    """Give each panel where more bark was used in a year than is planned.
 
     Parameters
     ----------
     sides
         As they stand today, with the bark used in a year up to now.
     """
-    found = []
-    for side in sides:
-        planned = side.month_cm * MONTHS
-        if side.cut_year_cm > planned * (1 + _TINY):
-            left = side.length_cm - side.cut_cm
-            more = 100 * (side.cut_year_cm / planned - 1)
-            found.append(
-                f"{side.panel(side.generation)} used {side.cut_year_cm:.1f} cm of bark a year, "
-                f"{more:.0f} % over the {planned:.1f} cm planned: at that pace its {left:.0f} cm "
-                f"last {left / side.cut_year_cm:.1f} years, not {left / planned:.1f}. Check "
-                "shavings and guide lines."
-            )
-    return tuple(found)
+    return tuple(
+        Overuse(
+            panel=str(side.panel(side.generation)),
+            used_cm=side.cut_year_cm,
+            planned_cm=side.month_cm * MONTHS,
+            left_cm=side.length_cm - side.cut_cm,
+        )
+        for side in sides
+        if side.cut_year_cm > side.month_cm * MONTHS * (1 + _TINY)
+    )
 
 
 def diagnosis(sides: list[Side]) -> tuple[float, float]:

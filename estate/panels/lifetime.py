@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 import pandas as pd
 
 from estate.figures import load_figures
-from estate.panels.bark import bark_use
+from estate.panels.bark import BarkUse, bark_use
 from estate.panels.life_bark import Place, stages_of
 from estate.panels.life_rules import LifeRules
 from estate.panels.life_solver import MONTHS, Situation, Solution, solve
@@ -86,7 +86,9 @@ def life_plan(
         the cut's low right end at start and end), ``direction``, ``kind`` (virgin or renewed),
         ``tree_age_years`` at the start. ``attrs`` holds ``proven`` (no plan is better),
         ``virgin_used_share`` (0 to 1), ``virgin_years_left`` (years of tapping that the rest
-        lasts) and ``findings`` (sentences).
+        lasts), ``rest_months`` (without tapping), ``renewed_least_mm`` (bark under which no
+        renewed panel is opened), ``overused`` (:class:`estate.panels.life_today.Overuse`) and
+        ``findings`` (the same in sentences).
 
     Raises
     ------
@@ -140,8 +142,15 @@ def life_plan(
     plan = _table(solution, places, on, age)
     plan.attrs["proven"] = solution.proven
     share, left = diagnosis(sides)
-    plan.attrs |= {"virgin_used_share": share, "virgin_years_left": left}
-    plan.attrs["findings"] = (*_findings(plan, solution, situation, own), *overuse(sides))
+    over = overuse(sides)
+    plan.attrs |= {
+        "virgin_used_share": share,
+        "virgin_years_left": left,
+        "rest_months": years * MONTHS - int(plan["months"].sum()),
+        "renewed_least_mm": load_figures("bark", own=own)["renewed_bark_least"].value,
+        "overused": over,
+    }
+    plan.attrs["findings"] = (*_findings(plan, solution, own), *map(str, over))
     return plan
 
 
@@ -208,17 +217,15 @@ def _month_after(day: dt.date, months: int) -> dt.date:
     return (pd.Timestamp(day) + pd.DateOffset(months=months)).date()
 
 
-def _findings(
-    plan: pd.DataFrame, solution: Solution, situation: Situation, own: Path | None
-) -> tuple[str, ...]:
+def _findings(plan: pd.DataFrame, solution: Solution, own: Path | None) -> tuple[str, ...]:
     found = []
     if not solution.proven:
         found.append("The plan keeps every rule; a better one wasn't ruled out in the time given.")
-    rest = situation.years * MONTHS - int(plan["months"].sum())
+    rest = plan.attrs["rest_months"]
     if rest > 0:
         found.append(
-            f"The trees rest {rest} of {situation.years * MONTHS} months: no bark is old enough, "
-            "or yearly change lets its side rest."
+            f"The trees rest {rest} of {rest + int(plan['months'].sum())} months: no bark is old "
+            "enough, or yearly change lets its side rest."
         )
     least = load_figures("bark", own=own)["renewed_bark_least"]
     first = plan.loc[plan["kind"] == "renewed", ["panel", "start"]].head(1)
@@ -237,6 +244,7 @@ def panel_spans(
     system: HarvestSystem | str = DEFAULT_SYSTEM,
     practice: MarkingPractice | None = None,
     own: Path | None = None,
+    uses: Collection[BarkUse] = (),
 ) -> pd.DataFrame:
     """Give when each panel of one block's plan begins and ends, for a chart.
 
@@ -246,6 +254,8 @@ def panel_spans(
         As :func:`life_plan` gives.
     system, practice, own
         As given to it; they set the thinnest and thickest shavings.
+    uses
+        What each direction of cut uses, where that is known already; it goes before the others.
 
     Returns
     -------
@@ -266,9 +276,9 @@ def panel_spans(
         months=("months", "sum"),
     )
     last = rows["ends"].max() if len(rows) else 0.0
-    used = {
-        way: bark_use(system, direction=way, practice=practice, own=own) for way in ("down", "up")
-    }
+    used = {use.direction: use for use in uses}
+    for way in {"down", "up"} - set(used):
+        used[way] = bark_use(system, direction=way, practice=practice, own=own)
     planned, least, most = (
         spans["direction"].map(
             {way: getattr(use, f"shaving_{name}_mm") for way, use in used.items()}

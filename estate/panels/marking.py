@@ -166,6 +166,18 @@ def cut_depth(bark_mm: float, standard: OpeningStandard, practice: MarkingPracti
     return min(practice.cut_depth_most_mm, bark_mm - practice.bark_left_mm)
 
 
+def unmeasured_depth(standard: OpeningStandard, practice: MarkingPractice) -> float:
+    """Deepest cut, mm, where nobody measured the bark: that of the thinnest that may be cut.
+
+    Examples
+    --------
+    >>> from estate.standards import standard_named
+    >>> unmeasured_depth(standard_named("common-practice"), MarkingPractice.load())
+    6.0
+    """
+    return cut_depth(bark_limit_mm(standard, practice), standard, practice)
+
+
 def high_floor(standard: OpeningStandard, practice: MarkingPractice) -> float:
     """Height of the low right end of the lowest high cut, cm.
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from estate.figures import load_figures
+from estate.panels import unmeasured_depth
 from layers.errors import SettingError
 from reports.maps.ground_picture import (
     as_content,
@@ -142,7 +142,7 @@ def block_content(
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
         "ground": _ground(plan, block_id, area, frame),
         "sun": sun_content(plan, block_id, teller),
-        "marking": {"depth_mm": load_figures("marking")["cut_depth_most"].value},
+        "marking": {"depth_mm": unmeasured_depth(plan.standard, plan.practice)},
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -49,9 +50,10 @@ def cord_table(
     used = (MarkingPractice.load() if practice is None else practice).under(standard)
     frame = cord_frame(standard=standard, practice=practice)
     steps = say(
-        "Lay a cord once round the trunk at the height where the girth is taken. Fold it by the"
-        " number of panels. Mark {side} cm each side of the ends and of every fold: a panel"
-        " lies between two marks. Trees of a girth between two lines take the smaller one.",
+        "Lay a cord once round the trunk where the first cut begins: girth here is taken there."
+        " Fold it by the number of panels and mark the folded cord at the two places of the"
+        " table, {side} cm from the ends and from every fold: a panel lies between two marks."
+        " Trees of a girth between two lines take the smaller one.",
         side=words.number(used.mark_each_side_cm),
     )
     told = [
@@ -89,7 +91,7 @@ def _side(frame: pd.DataFrame, direction: str, heading: str, words: Words) -> li
             parts.bold(number(line.girth_cm)),
             str(line.panel_count),
             number(line.fold_cm, 1),
-            number(line.panel_width_cm, 1),
+            _folded_marks(line, words),
             number(line.cut_length_cm, 1) + ("" if line.template_fit == "fits" else "*"),
             number(line.drop_cm, 1),
         ]
@@ -99,7 +101,7 @@ def _side(frame: pd.DataFrame, direction: str, heading: str, words: Words) -> li
         Column(head=say("Girth, cm"), width="1fr", side="r"),
         Column(head=say("Panels"), width="1fr", side="r"),
         Column(head=say("Fold, cm"), width="1fr", side="r"),
-        Column(head=say("Panel, cm"), width="1fr", side="r"),
+        Column(head=say("Marks at, cm"), width="1.4fr", side="r"),
         Column(head=say("Cut, cm"), width="1fr", side="r"),
         Column(head=say("Drop, cm"), width="1fr", side="r"),
     ]
@@ -107,3 +109,9 @@ def _side(frame: pd.DataFrame, direction: str, heading: str, words: Words) -> li
         parts.heading(heading),
         parts.table(columns, rows, size_pt=9.5, pad_mm=0.7, shade=True),
     ]
+
+
+def _folded_marks(line: Any, words: Words) -> str:
+    """Give the two marks on the folded cord, cm from its end."""
+    first, second = line.marks_cm[:2]
+    return f"{words.number(first, 0 if first == round(first) else 1)}–{words.number(second, 1)}"

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
-from estate.panels import panel_spans
+from estate.panels import BarkUse, panel_spans
 from layers.errors import SettingError
 from reports.charts import panel_life_chart
 from reports.sheets import parts
+from reports.sheets.bark_budget import bark_budget_parts, life_lines
 from reports.sheets.parts import Cell, Column, Part
 from reports.sheets.report import write_report
 from reports.words import Words, mark, words_in
@@ -20,9 +23,15 @@ KIND_WORDS = {"virgin": mark("virgin"), "renewed": mark("renewed")}
 
 
 def panel_life(
-    life: pd.DataFrame, path: Path, *, name: str, on: date, language: str = "en"
+    life: pd.DataFrame,
+    path: Path,
+    *,
+    name: str,
+    on: date,
+    language: str = "en",
+    budget: tuple[BarkUse, ...] = (),
 ) -> Path:
-    """Write the panel life plan of each block, a page or more a block.
+    """Write the bark budget, and the panel life plan of each block, a page or more a block.
 
     Parameters
     ----------
@@ -34,6 +43,8 @@ def panel_life(
         The cooperative's name, and the day of its plan.
     language
         One of `reports.words.LANGUAGES`.
+    budget
+        What each direction of cut uses of the bark; left out where empty.
 
     Returns
     -------
@@ -53,11 +64,12 @@ def panel_life(
             remedy="Give the blocks their planting dates.",
         )
     words = words_in(language)
-    told: list[Part] = []
+    told: list[Part] = bark_budget_parts(budget, words)
     for block_id, plan in life.groupby("block_id", sort=True):
         if told:
             told.append(parts.new_page())
-        told += _block(str(block_id), plan.drop(columns="block_id"), words)
+        own = {key: by_block.get(block_id) for key, by_block in life.attrs.items()}
+        told += _block(str(block_id), plan.drop(columns="block_id"), own, budget, words)
     foot = {
         "source": words.say("{name}. Plan of {day}.", name=name, day=words.date(on)),
         "unreviewed": "" if words.reviewed else words.say("Machine translation, unreviewed."),
@@ -67,9 +79,15 @@ def panel_life(
     return write_report(told, path, title=title, author=name, foot=foot, words=words, on=on)
 
 
-def _block(block_id: str, plan: pd.DataFrame, words: Words) -> list[Part]:
+def _block(
+    block_id: str,
+    plan: pd.DataFrame,
+    told: Mapping[str, Any],
+    budget: tuple[BarkUse, ...],
+    words: Words,
+) -> list[Part]:
     say = words.say
-    spans = panel_spans(plan)
+    spans = panel_spans(plan, uses=budget)
     first_day = pd.Timestamp(plan["start"].min()).date()
     drawn = parts.chart(
         lambda: panel_life_chart(spans, used=_used(plan), first_day=first_day, words=words),
@@ -99,6 +117,7 @@ def _block(block_id: str, plan: pd.DataFrame, words: Words) -> list[Part]:
     note = say("A plan, made again from each year's measured cut. Renewed bark is measured first.")
     return [
         parts.title(say("Panel life plan, block {block}", block=block_id)),
+        *[parts.paragraph(line) for line in life_lines(plan, told, words)],
         drawn,
         parts.table(columns, rows, pad_mm=0.3, shade=True, note=note),
     ]

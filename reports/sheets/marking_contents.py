@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from estate.panels import MarkingGuide, marking_guide
+from estate.panels import BarkUse, MarkingGuide, MarkingPractice, marking_guide
 from estate.standards import OpeningStandard
 from reports.drawings.compass import compass_word, face_compass
 from reports.drawings.strokes import Drawing
@@ -28,8 +28,10 @@ class MarkingDesk:
 
     Parameters
     ----------
-    standard
-        The opening standard.
+    standard, practice
+        The opening standard, and how trees are marked.
+    budget
+        What each direction of cut uses of the bark.
     words
         The language.
     width_mm, height_mm
@@ -39,6 +41,8 @@ class MarkingDesk:
     """
 
     standard: OpeningStandard
+    practice: MarkingPractice
+    budget: tuple[BarkUse, ...]
     words: Words
     width_mm: float
     height_mm: float
@@ -51,7 +55,11 @@ class MarkingDesk:
         key = (girth_cm, direction, panels)
         if key not in self._guides:
             self._guides[key] = marking_guide(
-                girth_cm, standard=self.standard, direction=direction, panels=panels
+                girth_cm,
+                standard=self.standard,
+                direction=direction,
+                panels=panels,
+                practice=self.practice,
             )
         return self._guides[key]
 
@@ -98,9 +106,11 @@ class MarkingDesk:
         named = [self._near(girth, direction, girths, counts) for girth in shown]
         guide = self._usual(panels, direction)
         bark = self.bark(guide, alone=alone)
-        lines = marking_lines(guide, self.words)
-        if not alone:
-            lines = [{"key": "", "text": self.words.say(DIRECTION_WORDS[direction])}, lines[0]]
+        use = next((use for use in self.budget if use.direction == direction), None)
+        if alone:
+            lines = marking_lines(guide, self.words, use=use)
+        else:
+            lines = short_lines(guide, self.words)
         say = self.words.say
         return {
             "drawing": bark.for_sheet(),
@@ -138,9 +148,27 @@ def _scale_words(drawn: Drawing, words: Words) -> str:
     return words.number(scale, 0 if scale.is_integer() else 1)
 
 
-def marking_lines(guide: MarkingGuide, words: Words) -> list[dict[str, str]]:
-    """Give the marks of a guide as short lines, each with the letter it has on the drawing."""
+def exact(value: float, words: Words) -> str:
+    """Write a measure with a decimal where it has one: a depth is never rounded up."""
+    return words.number(value, 0 if float(value).is_integer() else 1)
+
+
+def marking_lines(
+    guide: MarkingGuide, words: Words, *, use: BarkUse | None = None
+) -> list[dict[str, str]]:
+    """Give the marks of a guide as short lines, each with the letter it has on the drawing.
+
+    Where guide lines lie further apart than a month's tappings use, the second line says so.
+    """
     say, number = words.say, words.number
+    lines_apart = say("Guide lines {spacing} cm apart", spacing=number(guide.guide_spacing_cm, 2))
+    if use is not None and guide.guide_spacing_cm > use.month_most_cm:
+        lines_apart = say(
+            "Lines {spacing} cm apart, a bound: a month uses {low}–{high}",
+            spacing=number(guide.guide_spacing_cm, 2),
+            low=number(use.month_least_cm, 1),
+            high=number(use.month_most_cm, 1),
+        )
     return [
         {
             "key": "A",
@@ -152,9 +180,7 @@ def marking_lines(guide: MarkingGuide, words: Words) -> list[dict[str, str]]:
         },
         {
             "key": "B",
-            "text": say(
-                "Guide lines {spacing} cm apart", spacing=number(guide.guide_spacing_cm, 2)
-            ),
+            "text": lines_apart,
         },
         {
             "key": "C",
@@ -176,13 +202,34 @@ def marking_lines(guide: MarkingGuide, words: Words) -> list[dict[str, str]]:
                 gap=number(guide.gap_cm),
             ),
         },
+        {"key": "", "text": depth_line(guide, words)},
+    ]
+
+
+def depth_line(guide: MarkingGuide, words: Words) -> str:
+    """Give the deepest cut, and the bark under which no tree is marked or cut."""
+    return words.say(
+        "At most {most} mm deep, never to the wood; no cut in bark under {least} mm",
+        most=exact(guide.depth_limit_mm, words),
+        least=exact(guide.bark_least_mm, words),
+    )
+
+
+def short_lines(guide: MarkingGuide, words: Words) -> list[dict[str, str]]:
+    """Give the least that a guide says where two share a page: the cut, its fittings, its depth."""
+    say, number = words.say, words.number
+    return [
+        {"key": "", "text": say(DIRECTION_WORDS[guide.direction])},
+        marking_lines(guide, words)[0],
         {
-            "key": "",
+            "key": "B",
             "text": say(
-                "Cut at most {most} mm deep; never touch the wood",
-                most=number(guide.depth_limit_mm),
+                "lines {spacing} cm apart; C gutter, D cup {below} cm below",
+                spacing=number(guide.guide_spacing_cm, 2),
+                below=number(guide.cup_below_cm),
             ),
         },
+        {"key": "", "text": depth_line(guide, words)},
     ]
 
 

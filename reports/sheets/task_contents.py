@@ -23,6 +23,7 @@ from reports.words import Words, mark
 _PASSED_TOGETHER = {
     mark("dry"): ("dry",),
     mark("not ready"): ("near-ready", "immature", "unmeasured"),
+    mark("not marked"): ("ready", "mature"),
     mark("empty"): ("vacant", "dead"),
     mark("other task"): (OTHER_TASK,),
 }
@@ -91,6 +92,8 @@ def prepare_sheets(
     width_mm, height_mm = _BARK_MM[paper]
     desk = MarkingDesk(
         standard=plan.standard,
+        practice=plan.practice,
+        budget=plan.bark_budget,
         words=words,
         width_mm=width_mm,
         height_mm=height_mm,

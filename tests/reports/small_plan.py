@@ -11,6 +11,7 @@ from affine import Affine
 from pyproj import CRS
 
 from estate.girth import GirthRaster
+from estate.panels import MarkingPractice, bark_use
 from estate.reasons import BLOCK, FACES, TREE
 from estate.standards import OpeningStandard, standard_named
 from layers.contract import Layers
@@ -40,6 +41,8 @@ class SmallPlan:
     rose: pd.DataFrame
     facing: pd.DataFrame
     panels: pd.DataFrame
+    practice: MarkingPractice
+    bark_budget: tuple
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
@@ -93,6 +96,8 @@ def small_plan(*, blocks=2, rows=15, trees_a_row=20, seed=7):
         rose=rose,
         facing=facing,
         panels=panel_frame(frame, girths, classes),
+        practice=MarkingPractice.load(),
+        bark_budget=tuple(bark_use("S/2 d3 6d/7", direction=way) for way in ("down", "up")),
         tasks=tasks,
         task_sums=task_sums,
         walks=walks,

@@ -6,6 +6,7 @@ from estate.panels import life_plans
 from layers.errors import SettingError
 from reports.sheets import (
     cord_table,
+    facing_report,
     field_form,
     member_statement,
     opening_report,
@@ -32,9 +33,10 @@ def test_the_opening_report_names_every_block_and_its_decision(plan, tmp_path):
 def test_the_cord_table_is_one_page_and_agrees_with_the_folded_cord(plan, tmp_path):
     pages = texts(cord_table(tmp_path / "cords.pdf", standard=plan.standard, on=plan.on))
     assert len(pages) == 1
-    # By hand: 50 cm folded in two is 25 cm; less 1 cm each side 23 cm; 23 / cos 30 deg = 26.6 cm;
+    # By hand: 50 cm folded in two is 25 cm; less 1 cm each side 23 cm; the marks on the
+    # folded cord lie 1 and 24 cm from its end; 23 / cos 30 deg = 26.6 cm;
     # 23 x tan 30 deg = 13.3 cm.
-    assert "50 2 25.0 23.0 26.6 13.3" in pages[0]
+    assert "50 2 25.0 1–24.0 26.6 13.3" in pages[0]
 
 
 def test_the_field_form_lists_the_trees_to_tape_in_walking_order(plan, tmp_path):
@@ -82,3 +84,12 @@ def test_the_life_plan_lists_every_panel_of_every_year(plan, tmp_path):
         for panel in own["panel"].unique():
             assert panel in said
     assert said.count("→") == len(life)
+
+
+def test_the_facing_report_gives_each_block_its_reason(plan, tmp_path):
+    said = " ".join(texts(facing_report(plan, tmp_path / "facing.pdf")))
+    said = " ".join(said.split())
+    for block in plan.facing.itertuples():
+        assert f"{block.block_id} " in said
+    assert "What the sun on the bark says, and what the choice costs" in said
+    assert all(word in said for word in plan.facing["reason"].iloc[0].split())

@@ -72,7 +72,10 @@ function markingGuide(view, tree) {
   const up = panels.some((panel) => panel.up);
   return [
     make("p", { class: "caution" }, view.say("caution_knife", {
-      depth: view.wording.number(view.content.marking.depth_mm, 0),
+      depth: view.wording.number(
+        view.content.marking.depth_mm,
+        Number.isInteger(view.content.marking.depth_mm) ? 0 : 1,
+      ),
     })),
     up ? make("p", { class: "caution" }, view.say("caution_high")) : null,
     make("p", { class: "hint" }, view.say("heights")),

@@ -2,7 +2,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from estate.panels import MarkingPractice, PanelWarning, lay_panels, marking_guide
+from estate.panels import (
+    MarkingPractice,
+    PanelWarning,
+    lay_or_refuse,
+    lay_panels,
+    marking_guide,
+)
+from estate.stages import with_refusals
 from estate.standards import standard_named
 from layers.errors import ColumnError
 
@@ -90,6 +97,22 @@ def test_trees_without_girth_or_with_thin_bark_are_said_and_left_out():
     words = " ".join(str(one.message) for one in said)
     assert "1 trees to tap have no panels: no girth known" in words
     assert "bark is thinner than 7 mm" in words
+    refused = lay_or_refuse(**given).refused
+    assert dict(zip(refused["tree_id"], refused["why"], strict=True)) == {
+        "t1": "no girth is known",
+        "t2": "bark is 6.0 mm, under 7 mm",
+    }
+
+
+def test_a_refusal_stands_in_the_tree_s_reason():
+    given = stand([45.0, 48.0], ["ready", "ready"])
+    given["girths"]["bark_mm"] = [7.5, 6.0]
+    classes = given["classes"].assign(reason="girth enough")
+    told = with_refusals(classes, lay_or_refuse(**given).refused)
+    assert told["reason"].tolist() == [
+        "girth enough",
+        "girth enough; not marked, don't cut: bark is 6.0 mm, under 7 mm",
+    ]
 
 
 def test_a_tree_of_an_unknown_block_is_refused():
