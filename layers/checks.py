@@ -296,6 +296,28 @@ def planted_too_late(blocks: gpd.GeoDataFrame, girth: pd.DataFrame | None) -> li
     )
 
 
+def girths_undated(girth: pd.DataFrame) -> list[Fault]:
+    """Tell that girths have no date; where none has one, they can't be used at all."""
+    dated = girth["measured_at"].notna() if "measured_at" in girth.columns else None
+    undated = len(girth) if dated is None else int((~dated).sum())
+    if not undated:
+        return []
+    first = girth if dated is None else girth[~dated]
+    every = undated == len(girth)
+    return [
+        Fault(
+            severity="stops" if every else "noted",
+            file=str(first[FILE].iloc[0]) if FILE in girth.columns else "",
+            layer="girth",
+            row="",
+            found="no date on any girth" if every else f"no date on {undated} of {len(girth)}",
+            expected="the day each girth was taped: a tree grows from then on",
+            remedy="Write it into a column measured_at, such as 2026-03-02"
+            + ("." if every else "; girths without it are set aside until then."),
+        )
+    ]
+
+
 def blocks_off_terrain(blocks: gpd.GeoDataFrame, terrain: Terrain) -> list[Fault]:
     """Tell which blocks have their middle where the elevation raster has no reading."""
     middles = shapely.point_on_surface(shapes_of(blocks))

@@ -208,6 +208,8 @@ def _assemble(
             faults += more
             checked[layer], more = unique_keys(checked[layer], layer)
             faults += more
+    if "girth" in checked:
+        faults += checks.girths_undated(checked["girth"])
     if "measured_at" in checked.get("girth", ()):
         # Walking order: what came without a moment stays as it stands in its file, at the end.
         walked = ["session_id", "measured_at"]
