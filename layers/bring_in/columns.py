@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from layers.bring_in.kinds import EXPECTED, LENGTHS_CM, READERS, ZONED, is_blank, numbers_in, texts
+from layers.bring_in.kinds import EXPECTED, LENGTHS_CM, READERS, is_blank, numbers_in, texts
+from layers.bring_in.moments import OFFSET, moments_as_written
 from layers.checks import row_faults
 from layers.contract import LAYERS
 from layers.errors import Fault, Severity
@@ -237,7 +238,8 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
     Parameters
     ----------
     frame
-        Columns named as in the contract, and `_file` and `_row`.
+        Columns named as in the contract, and `_file` and `_row`. Beside a moment comes a column
+        `OFFSET` of :mod:`layers.bring_in.moments`, until the plot's clock is known.
     layer
         The contract's layer.
     place
@@ -252,7 +254,9 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
         if kind == "text":
             kept[column] = texts(values)
             continue
-        if kind == "number":
+        if kind == "moment":
+            kept[column], kept[OFFSET], unread = moments_as_written(values)
+        elif kind == "number":
             kept[column], unread = numbers_in(values, unit=column.rsplit("_", 1)[-1])
         else:
             kept[column], unread = READERS[kind](values)
@@ -278,13 +282,10 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
 
 
 def _taken_as(kind: str, values: pd.Series) -> str:
-    """Say how moments without a zone and dates without a day are read, where there are any."""
-    if kind not in ("moment", "date") or pd.api.types.is_datetime64_any_dtype(values.dtype):
+    """Say how dates without a day are read, where there are any."""
+    if kind != "date" or pd.api.types.is_datetime64_any_dtype(values.dtype):
         return ""
     words = values.astype("str").str.strip()[~is_blank(values)]
-    if kind == "moment":
-        bare = int((~words.str.contains(ZONED)).sum())
-        return f"without a time zone in {bare} rows, taken as UTC" if bare else ""
     short = int(words.str.fullmatch(r"\d{4}(?:[-./]\d{1,2})?").sum())
     return (
         f"of a year or month alone in {short} rows, taken at its middle or first" if short else ""

@@ -15,7 +15,8 @@ from layers.bring_in.areas import holdings_and_blocks
 from layers.bring_in.columns import Place
 from layers.bring_in.keys import make_keys, unique_keys
 from layers.bring_in.listed import girths_of_listed, with_statuses
-from layers.bring_in.placing import choose_crs, in_crs
+from layers.bring_in.moments import on_local_clock
+from layers.bring_in.placing import centre_of, choose_crs, in_crs
 from layers.bring_in.reading import Source, read_all
 from layers.bring_in.sources import TERRAIN, Found, UserNames, find_sources, read_user_names
 from layers.bring_in.stand import make_stand
@@ -90,6 +91,11 @@ def bring_in(path: Path | str, *, epsg: int | None = None) -> Intake:
     crs, more = choose_crs(raw, epsg)
     faults += more
     _stop_if_any(faults)
+    middle = centre_of(raw)
+    raw, more = on_local_clock(
+        raw, zone=names.zone, longitude=float("nan") if middle.is_empty else middle.x
+    )
+    faults += more
     frames, more = in_crs(raw, crs)
     faults += more
     _stop_if_any(faults)

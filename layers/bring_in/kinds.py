@@ -12,7 +12,6 @@ LENGTHS_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "inches": 2.54, "i
 _NUMBER = re.compile(
     r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|inches|ft|\"|°)?\s*$"
 )
-ZONED = re.compile(r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d(?::?\d\d)?)$", re.IGNORECASE)
 _TRUE = {"true", "yes", "y", "1", "1.0", "t"}
 _FALSE = {"false", "no", "n", "0", "0.0", "f"}
 
@@ -79,24 +78,6 @@ def _truths(values: pd.Series) -> tuple[pd.Series, pd.Series]:
     return truths, truths.isna() & ~is_blank(values)
 
 
-def _moments(values: pd.Series) -> tuple[pd.Series, pd.Series]:
-    """Read moments as UTC without a zone; those written without one are taken as UTC."""
-    blank = is_blank(values)
-    if isinstance(values.dtype, pd.DatetimeTZDtype) or pd.api.types.is_datetime64_any_dtype(
-        values.dtype
-    ):
-        read = pd.to_datetime(values, utc=True)
-    else:
-        words = values.astype("str").str.strip().mask(blank, None)
-        # GDAL writes moments into text layers as 2024/05/01 10:00:00+00.
-        words = words.str.replace(r"^(\d{4})/(\d\d)/(\d\d)", r"\1-\2-\3", regex=True)
-        words = words.str.replace(r"([+-]\d\d)$", r"\1:00", regex=True).where(
-            words.str.contains(":", na=False), words
-        )
-        read = pd.to_datetime(words, utc=True, errors="coerce", format="ISO8601")
-    return read.dt.tz_localize(None).astype("datetime64[us]"), read.isna() & ~blank
-
-
 def _dates(values: pd.Series) -> tuple[pd.Series, pd.Series]:
     blank = is_blank(values)
     if pd.api.types.is_datetime64_any_dtype(values.dtype):
@@ -131,7 +112,6 @@ def _year_first(words: pd.Series) -> pd.Series:
 READERS = {
     "whole": _wholes,
     "truth": _truths,
-    "moment": _moments,
     "date": _dates,
 }
 EXPECTED = {

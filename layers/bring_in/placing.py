@@ -61,8 +61,7 @@ def in_crs(
     """
     faults: list[Fault] = []
     frames: dict[str, pd.DataFrame] = {}
-    outlines = raw.get("holdings") or raw.get("blocks") or []
-    centre = _centre([frame for frame in outlines if isinstance(frame, gpd.GeoDataFrame)])
+    centre = centre_of(raw)
     for layer, parts in raw.items():
         spatial = [part for part in parts if isinstance(part, gpd.GeoDataFrame)]
         for part in spatial:
@@ -106,7 +105,10 @@ def _no_places(file: str, layer: str) -> Fault:
     )
 
 
-def _centre(frames: list[gpd.GeoDataFrame]) -> shapely.Point:
+def centre_of(raw: dict[str, list[pd.DataFrame]]) -> shapely.Point:
+    """Give the middle of the holdings, or of the blocks, in degrees; empty where there is none."""
+    outlines = raw.get("holdings") or raw.get("blocks") or []
+    frames = [frame for frame in outlines if isinstance(frame, gpd.GeoDataFrame)]
     places = [shapely.centroid(frame.geometry.to_crs(EXCHANGE_CRS).to_numpy()) for frame in frames]
     points = [point for group in places for point in group if point is not None]
     return shapely.centroid(shapely.multipoints([point for point in points if not point.is_empty]))

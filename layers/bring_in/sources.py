@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import pyogrio
 from openpyxl import load_workbook
@@ -15,7 +16,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 from pyogrio.errors import DataSourceError
 
 from layers.contract import LAYERS
-from layers.errors import Fault, LayerError, MissingLayerError, UnreadableError
+from layers.errors import Fault, LayerError, MissingLayerError, SettingError, UnreadableError
 from layers.geopackage import written_here
 from layers.toml_file import read_toml
 
@@ -60,10 +61,11 @@ class Found:
 
 @dataclass(frozen=True, kw_only=True)
 class UserNames:
-    """What ``columns.toml`` says: the user's column names, and the CRS of files without one."""
+    """What ``columns.toml`` says: column names, the CRS of files without one, the time zone."""
 
     columns: Mapping[str, Mapping[str, str]] = field(default_factory=lambda: MappingProxyType({}))
     crs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    zone: ZoneInfo | None = None
 
 
 def layer_of(name: str) -> str | None:
@@ -118,6 +120,8 @@ def read_user_names(folder: Path) -> UserNames:
     ------
     UnreadableError
         It isn't TOML, or a table in it isn't of the form ``"yours" = "ours"``.
+    SettingError
+        The time zone isn't one.
     """
     path = folder / COLUMNS_FILE
     if not path.is_file():
@@ -125,12 +129,12 @@ def read_user_names(folder: Path) -> UserNames:
     tables = read_toml(path, encoding="utf-8-sig")
     for name, table in tables.items():
         whole = isinstance(table, dict) and all(isinstance(to, str | int) for to in table.values())
-        if name not in (*LAYERS, "crs") or not whole:
+        if name not in (*LAYERS, "crs", "time") or not whole:
             raise UnreadableError.at(
                 file=path.name,
                 layer=name,
                 found=f"the table [{name}]",
-                expected="[crs], or a layer: " + ", ".join(LAYERS),
+                expected="[crs], [time], or a layer: " + ", ".join(LAYERS),
                 remedy='Write lines such as "Plot no" = "block_id" under [blocks], and '
                 '"blocks.shp" = "EPSG:32748" under [crs].',
             )
@@ -138,10 +142,30 @@ def read_user_names(folder: Path) -> UserNames:
         columns={
             layer: {str(yours): str(ours) for yours, ours in table.items()}
             for layer, table in tables.items()
-            if layer != "crs"
+            if layer not in ("crs", "time")
         },
         crs={str(file): str(crs) for file, crs in tables.get("crs", {}).items()},
+        zone=_zone(tables.get("time", {}), path.name),
     )
+
+
+def _zone(table: Mapping[str, object], file: str) -> ZoneInfo | None:
+    """Give the time zone that ``[time]`` names, None where it names none."""
+    if not table:
+        return None
+    name = table.get("zone")
+    try:
+        if set(table) != {"zone"} or not name:
+            raise ValueError("no zone")
+        return ZoneInfo(str(name))
+    except (ValueError, ZoneInfoNotFoundError, OSError) as error:
+        raise SettingError.at(
+            file=file,
+            layer="time",
+            found=", ".join(f"{key} = {value!r}" for key, value in table.items()),
+            expected='zone = "…", a time zone by its IANA name',
+            remedy='Write for example: zone = "Asia/Jakarta", "Africa/Abidjan" or "Asia/Kolkata".',
+        ) from error
 
 
 def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:

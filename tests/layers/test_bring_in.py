@@ -264,7 +264,7 @@ def test_gpx_waypoints_as_surveyors_write_them(tmp_path: Path, first: str, secon
     (tmp_path / "girth.gpx").write_text(gpx(first, second))
     girth = girth_of(tmp_path)
     assert girth["girth_cm"].tolist() == pytest.approx([46.5, 51.0])
-    assert girth["measured_at"].iloc[0] == pd.Timestamp("2025-02-28 23:30")
+    assert girth["measured_at"].iloc[0] == pd.Timestamp("2025-03-01 06:30")
     assert set(girth["session_id"]) == {"girth"}
 
 
@@ -603,3 +603,59 @@ def test_a_holding_of_several_members_names_them_all_and_one_given_before_holds(
     found = bring_in(tmp_path)
     assert found.layers.holdings["member"].tolist() == ["Member 01", "Member 02"]
     assert any("the member Cy; its holding H2 is Member 02's" in f.found for f in found.faults)
+
+
+def moments(folder: Path, *words: str, toml: str = "") -> tuple[list[pd.Timestamp], str]:
+    simple(folder)
+    (folder / "girth.csv").write_text(
+        "lon,lat,girth_cm,measured_at\n" + "".join(f"105,-0.904,45,{w}\n" for w in words)
+    )
+    if toml:
+        (folder / "columns.toml").write_text(toml)
+    found = bring_in(folder)
+    said = "; ".join(f.found for f in found.faults if f.found.startswith("measured_at"))
+    return found.layers.girth["measured_at"].tolist(), said
+
+
+JAKARTA = '[time]\nzone = "Asia/Jakarta"\n'
+
+
+def test_moments_are_by_the_clock_of_the_zone_that_is_named(tmp_path: Path) -> None:
+    # Jakarta is seven hours ahead of UTC (IANA time zone database, Asia/Jakarta: WIB).
+    read, said = moments(
+        tmp_path,
+        "2025-02-28T23:30:00Z",
+        "2025-03-01T06:31:00",
+        "2025-03-01T07:32:00+08:00",
+        toml=JAKARTA,
+    )
+    assert [f"{moment:%d %H:%M}" for moment in read] == ["01 06:30", "01 06:31", "01 06:32"]
+    assert said == "measured_at without a time zone in 1 row, taken as Asia/Jakarta"
+
+
+def test_without_a_zone_no_day_of_taping_slips_and_what_was_taken_is_said(tmp_path: Path) -> None:
+    # 105° east: seven full hours.
+    read, said = moments(
+        tmp_path, "2025-02-28T23:30:00Z", "2025-03-01 06:31", "2025-03-01T06:32:00+08:00"
+    )
+    assert [f"{moment:%d %H:%M}" for moment in read] == ["01 06:30", "01 06:31", "01 06:32"]
+    assert "without a time zone in 1 row, taken as the time on the plot" in said
+    assert "in UTC in 1 row, taken as UTC+7 on the plot" in said
+
+
+def test_a_project_keeps_the_clock_it_was_written_by(tmp_path: Path) -> None:
+    read, _ = moments(tmp_path, "2025-02-28T23:30:00Z", toml=JAKARTA)
+    found = bring_in(tmp_path)
+    names = ("holdings", "blocks", "rows", "trees", "girth")
+    (tmp_path / "out").mkdir()
+    project = tmp_path / "out" / "p.gpkg"
+    write_layers(project, {name: getattr(found.layers, name) for name in names})
+    assert bring_in(project).layers.girth["measured_at"].tolist() == read
+
+
+@pytest.mark.parametrize(
+    "line", ['zone = "Asia/Jakata"', "zone = 7", 'place = "here"', "zone = ''"]
+)
+def test_a_zone_that_is_none_is_refused(tmp_path: Path, line: str) -> None:
+    with pytest.raises(LayerError, match=r"columns\.toml, layer time.*Asia/Jakarta"):
+        moments(tmp_path, "2025-03-01 06:31", toml=f"[time]\n{line}\n")
