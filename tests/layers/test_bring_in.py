@@ -264,7 +264,7 @@ def test_gpx_waypoints_as_surveyors_write_them(tmp_path: Path, first: str, secon
     (tmp_path / "girth.gpx").write_text(gpx(first, second))
     girth = girth_of(tmp_path)
     assert girth["girth_cm"].tolist() == pytest.approx([46.5, 51.0])
-    assert girth["measured_at"].iloc[0] == pd.Timestamp("2025-02-28 23:30")
+    assert girth["measured_at"].iloc[0] == pd.Timestamp("2025-03-01 06:30")
     assert set(girth["session_id"]) == {"girth"}
 
 
@@ -630,7 +630,7 @@ def test_moments_are_by_the_clock_of_the_zone_that_is_named(tmp_path: Path) -> N
         toml=JAKARTA,
     )
     assert [f"{moment:%d %H:%M}" for moment in read] == ["01 06:30", "01 06:31", "01 06:32"]
-    assert said == "measured_at without a time zone in 1 rows, taken as Asia/Jakarta"
+    assert said == "measured_at without a time zone in 1 row, taken as Asia/Jakarta"
 
 
 def test_without_a_zone_no_day_of_taping_slips_and_what_was_taken_is_said(tmp_path: Path) -> None:
@@ -639,8 +639,8 @@ def test_without_a_zone_no_day_of_taping_slips_and_what_was_taken_is_said(tmp_pa
         tmp_path, "2025-02-28T23:30:00Z", "2025-03-01 06:31", "2025-03-01T06:32:00+08:00"
     )
     assert [f"{moment:%d %H:%M}" for moment in read] == ["01 06:30", "01 06:31", "01 06:32"]
-    assert "without a time zone in 1 rows, taken as the time on the plot" in said
-    assert "in UTC in 1 rows, taken as UTC+7 on the plot" in said
+    assert "without a time zone in 1 row, taken as the time on the plot" in said
+    assert "in UTC in 1 row, taken as UTC+7 on the plot" in said
 
 
 def test_a_project_keeps_the_clock_it_was_written_by(tmp_path: Path) -> None:

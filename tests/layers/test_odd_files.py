@@ -101,7 +101,7 @@ READ: dict[str, tuple[Write, int, str]] = {
             "lon,lat,girth_cm,measured_at\n105,-0.904,45,2025-01-01T10:00:00+07:00\n"
             "105,-0.9041,45,2025-01-01\n105,-0.9042,46,1735700000\n",
         ),
-        600, "without a time zone in 2 rows",
+        600, "without a time zone in 1 row",
     ),
     "a workbook that is none": (text("notes.xlsx", "x"), 600, "passed over"),
     "a shapefile without its table": (no_part("rows.dbf"), 636, "without a row_no"),
