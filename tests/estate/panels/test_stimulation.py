@@ -90,6 +90,8 @@ def test_a_block_with_many_dry_trees_is_rested():
     plan = plan_for(["mature"] * 6 + ["dry"] * 4)
     assert plan.rounds.empty
     assert plan.blocks["reason"].iloc[0].startswith("dry trees are 40 of 100, over 15")
+    assert plan_for(["mature"] * 16 + ["dry"] * 4).rounds.empty
+    assert not plan_for(["mature"] * 17 + ["dry"] * 3).rounds.empty
 
 
 @pytest.mark.parametrize("frequency", ["d1", "d2"])
