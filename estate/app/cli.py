@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -213,7 +214,7 @@ def show_standards(name: str | None, own_standards: Path | None) -> None:
 
 
 def _say_next_run(project: Path, said: str) -> None:
-    click.echo(f"{said} from the next run on. Now: estate plan {project}")
+    click.echo(f"{said} from the next run on. Now: estate plan {shlex.quote(str(project))}")
 
 
 @commands.command("open", epilog="Example: estate open coop.gpkg B07")
@@ -264,7 +265,9 @@ def confirm(project: Path, point: str, tree: str | None, no_tree: bool) -> None:
 def rain(project: Path, day: date, beat: str | None) -> None:
     """Record a morning lost to rain; the next run makes it up by the round's rule."""
     store.lose_morning(project, day, beat)
-    click.echo(f"{day} is lost in {beat or 'every beat'}. Now: estate plan {project}")
+    click.echo(
+        f"{day} is lost in {beat or 'every beat'}. Now: estate plan {shlex.quote(str(project))}"
+    )
 
 
 @commands.command(epilog="Example: estate assign coop.gpkg T02 A1")

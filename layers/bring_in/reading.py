@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds
+from layers.bring_in.moments import OFFSET
 from layers.bring_in.sources import COLUMNS_FILE, Found, UserNames
 from layers.bring_in.tables import read_table
 from layers.bring_in.vectors import read_vector
@@ -16,6 +17,7 @@ from layers.bring_in.waypoints import read_waypoints
 from layers.checks import FILE, ROW
 from layers.contract import LAYERS
 from layers.errors import Fault, LayerError, UnreadableError
+from layers.geopackage import written_here
 
 _HEADINGS = "headings"
 
@@ -117,6 +119,9 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
     if found.layer == "girth":
         frame, extra = _with_session(frame, found, place)
         more += extra
+    if ending == ".gpkg" and OFFSET in frame.columns and written_here(found.path):
+        # A project's moments are by the plot's clock already.
+        frame = frame.drop(columns=OFFSET)
     frame.attrs[_HEADINGS] = headings
     return frame, faults + more
 
