@@ -11,9 +11,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from layers.checks import FILE, ROW, repeated, row_faults, shapes_of
+from layers.checks import FILE, repeated, row_faults, shapes_of
 from layers.contract import LAYERS
 from layers.errors import Fault
+from layers.redrawn import drop_redrawn, told_apart_by
 from layers.shared_ground import SLIVER_WIDTH_M
 
 LEAST_PART_M2 = 1.0
@@ -64,10 +65,17 @@ def _drop_missing(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame
     bounds = shapely.bounds(shapes)
     broken = ~missing & ~empty & ~np.isfinite(bounds).all(axis=1)
     faults: list[Fault] = []
+    faults += repeated(
+        frame[broken],
+        layer,
+        "noted",
+        found="coordinates that can't be placed; left out",
+        expected=" or ".join(LAYERS[layer].geometry),
+        remedy="Check the layer's coordinate reference system and its coordinates.",
+    )
     for which, found in (
         (missing, "no geometry; left out"),
         (empty, "an empty geometry; left out"),
-        (broken, "coordinates that can't be placed; left out"),
     ):
         faults += row_faults(
             frame[which],
@@ -287,10 +295,10 @@ def _mend_mixed(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, 
 def drop_twins(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, list[Fault]]:
     """Leave out rows that repeat an earlier one in geometry and in every column.
 
-    Of twins the first stays; each omission is a fault.
+    Of twins the first stays; each omission is a fault. So are rows that only nearly repeat the
+    geometry, under the same key (:func:`layers.redrawn.drop_redrawn`).
     """
-    columns = [name for name in frame.columns if name not in (FILE, ROW, frame.geometry.name)]
-    alike = frame[columns].astype("str")
+    alike = frame[told_apart_by(frame)].astype("str")
     alike["_shape"] = shapely.to_wkb(shapely.normalize(shapes_of(frame)))
     twin = alike.duplicated().to_numpy()
     faults = repeated(
@@ -301,4 +309,5 @@ def drop_twins(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, l
         expected="each row once",
         remedy="Take the copy out.",
     )
-    return frame[~twin].reset_index(drop=True), faults
+    kept, more = drop_redrawn(frame[~twin].reset_index(drop=True), layer)
+    return kept, faults + more

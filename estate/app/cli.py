@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -16,13 +17,13 @@ from estate import store
 from estate.app import summary
 from estate.app.arguments import DAY, EXISTING, as_day
 from estate.app.choices import RunChoices, plan_settings
-from estate.app.own_files import notes_folder, read_own_files, unknown_keys
+from estate.app.own_files import notes_folder
 from estate.app.questions import QUESTIONS
-from estate.app.runs import Run, output_folder, project_file, run_plan, with_earlier
+from estate.app.runs import Run, output_folder, project_file, run_plan, with_notes
 from estate.figures import COMMON_PRACTICE
 from estate.roster import MAKE_UPS
 from estate.standards import DEFAULT_STANDARD, standard_named, standards
-from layers.bring_in import Intake, bring_in
+from layers.bring_in import bring_in
 from layers.errors import Fault, LayerError
 from reports.words import LANGUAGES
 
@@ -188,7 +189,7 @@ def check(source: Path, epsg: int | None, as_json: bool) -> None:
     except LayerError as error:
         faults = _faults_of(error)
     else:
-        faults = _with_notes(source, intake)
+        faults = with_notes(source, intake)
         if not as_json:
             click.echo(summary.layers_in_words(intake))
     if as_json:
@@ -213,7 +214,7 @@ def show_standards(name: str | None, own_standards: Path | None) -> None:
 
 
 def _say_next_run(project: Path, said: str) -> None:
-    click.echo(f"{said} from the next run on. Now: estate plan {project}")
+    click.echo(f"{said} from the next run on. Now: estate plan {shlex.quote(str(project))}")
 
 
 @commands.command("open", epilog="Example: estate open coop.gpkg B07")
@@ -264,7 +265,9 @@ def confirm(project: Path, point: str, tree: str | None, no_tree: bool) -> None:
 def rain(project: Path, day: date, beat: str | None) -> None:
     """Record a morning lost to rain; the next run makes it up by the round's rule."""
     store.lose_morning(project, day, beat)
-    click.echo(f"{day} is lost in {beat or 'every beat'}. Now: estate plan {project}")
+    click.echo(
+        f"{day} is lost in {beat or 'every beat'}. Now: estate plan {shlex.quote(str(project))}"
+    )
 
 
 @commands.command(epilog="Example: estate assign coop.gpkg B T02")
@@ -302,19 +305,6 @@ def serve(source: Path, port: int, own_standards: Path | None) -> None:
 
 for question in QUESTIONS:
     commands.add_command(question)
-
-
-def _with_notes(source: Path, intake: Intake) -> tuple[Fault, ...]:
-    """Give what was found in the layers and in the notes beside them."""
-    faults = with_earlier(source, intake.faults)
-    try:
-        own = read_own_files(notes_folder(source))
-    except LayerError as error:
-        return (*_faults_of(error), *faults)
-    project = project_file(source, output_folder(source, None))
-    sums = store.read_table(project, "task_sums") if project.is_file() else None
-    tasks = None if sums is None else sums["task_id"].astype(str)
-    return (*faults, *unknown_keys(own, intake.layers, task_ids=tasks))
 
 
 def _faults_of(error: LayerError) -> tuple[Fault, ...]:

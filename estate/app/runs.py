@@ -13,7 +13,7 @@ from estate.app.own_files import CUTS, OwnFiles, notes_folder, read_own_files, u
 from estate.plan import EstatePlan, plan_estate
 from estate.plan_settings import PlanSettings
 from layers.bring_in import Intake, bring_in
-from layers.errors import Fault, SettingError
+from layers.errors import Fault, LayerError, SettingError
 from reports.file_names import file_name
 from reports.hand_out import hand_out
 from reports.in_place import put_in_place, scratch_beside
@@ -123,6 +123,19 @@ def with_earlier(source: Path, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     if not source.is_file():
         return faults
     return faults + store.not_told_again(store.saved_faults(source), faults)
+
+
+def with_notes(source: Path, intake: Intake) -> tuple[Fault, ...]:
+    """Give what was found in the layers, now and by the run that read them, and in the notes."""
+    faults = with_earlier(source, intake.faults)
+    try:
+        own = read_own_files(notes_folder(source))
+    except LayerError as error:
+        return (error.fault, *faults)
+    project = project_file(source, output_folder(source, None))
+    sums = store.read_table(project, "task_sums") if project.is_file() else None
+    tasks = None if sums is None else sums["task_id"].astype(str)
+    return (*faults, *unknown_keys(own, intake.layers, task_ids=tasks))
 
 
 def in_own_words(error: SettingError, own: OwnFiles) -> SettingError:

@@ -121,7 +121,7 @@ def _record_means(
         return np.zeros(len(tasks)), np.zeros(len(tasks), dtype=int)
     trees = tasks.set_index("task_id")["trees"]
     known = records[records["task_id"].isin(trees.index) & (records["dry_kg"] > 0)]
-    grams = 1000.0 * known["dry_kg"] / known["task_id"].map(trees)
+    grams = 1000.0 * known["dry_kg"] / known["task_id"].map(trees).astype("float64")
     by_task = np.log(grams).groupby(known["task_id"]).agg(["mean", "size"])
     by_task = by_task.reindex(tasks["task_id"])
     return by_task["mean"].fillna(0.0).to_numpy(), by_task["size"].fillna(0).to_numpy(dtype=int)

@@ -26,6 +26,7 @@ from layers.contract import LAYERS, Layers
 from layers.crs import known_crs
 from layers.errors import Fault, LayerError
 from layers.mending import drop_twins
+from layers.redrawn import drop_listed_twins
 from layers.terrain import Terrain, read_terrain
 
 _SEVERITIES = ("stops", "mended", "noted")
@@ -235,6 +236,8 @@ def _checked(frame: pd.DataFrame, layer: str) -> tuple[pd.DataFrame, list[Fault]
     faults: list[Fault] = []
     if isinstance(frame, gpd.GeoDataFrame):
         frame, faults = drop_twins(frame, layer)
+    else:
+        frame, faults = drop_listed_twins(frame, layer)
     frame, more = check_values(frame, layer)
     return frame, faults + more
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import pandas as pd
 import shapely
@@ -12,6 +14,8 @@ from layers.checks import FILE
 from layers.crs import EXCHANGE_CRS, metric_crs
 from layers.errors import Fault, LayerError, MissingLayerError
 from layers.mending import mend_geometry
+
+_MOST_DEGREES = 360.0
 
 
 def choose_crs(raw: dict[str, list[pd.DataFrame]], epsg: int | None) -> tuple[CRS, list[Fault]]:
@@ -26,29 +30,44 @@ def choose_crs(raw: dict[str, list[pd.DataFrame]], epsg: int | None) -> tuple[CR
     if not outlines:
         missing = MissingLayerError.at(
             layer="blocks",
-            found="neither holdings nor blocks with a geometry",
-            expected="both layers",
-            remedy="Add a file whose name begins with blocks, and one that begins with holdings.",
+            found="neither blocks nor holdings with a geometry",
+            expected="the blocks' boundaries, in a file whose name begins with blocks",
+            remedy="Add that file, for example blocks.geojson.",
         )
         return EXCHANGE_CRS, [missing.fault]
     together = gpd.GeoSeries(pd.concat(outlines, ignore_index=True), crs=EXCHANGE_CRS)
     bounds = together.bounds
     turned = (bounds["miny"] < -90.0) | (bounds["maxy"] > 90.0)
     if turned.any():
+        highest = float(bounds.loc[turned, ["miny", "maxy"]].abs().to_numpy().max())
+        metres = highest > _MOST_DEGREES
         fault = Fault(
             severity="stops",
             file=_file_of(spatial),
             layer="holdings" if "holdings" in raw else "blocks",
             row=str(int(turned.idxmax()) + 1),
-            found=f"a latitude of {bounds['maxy'].max():.4f} degrees",
-            expected="-90 to 90: longitude and latitude look turned about",
-            remedy="Save the layer with longitude first, or give its true CRS in columns.toml.",
+            found=f"a latitude of {highest:,.4f} degrees",
+            expected="-90 to 90: "
+            + (
+                "metres look taken for degrees"
+                if metres
+                else "longitude and latitude look turned about"
+            ),
+            remedy="Give the layer's true CRS in columns.toml."
+            if metres
+            else "Save the layer with longitude first, or give its true CRS in columns.toml.",
         )
         return EXCHANGE_CRS, [fault]
     try:
         return metric_crs(together, epsg=epsg), []
     except LayerError as error:
-        return EXCHANGE_CRS, [error.fault]
+        layer = "holdings" if spatial["holdings"] else "blocks"
+        named = replace(
+            error.fault,
+            file=error.fault.file or _file_of(spatial),
+            layer=error.fault.layer or layer,
+        )
+        return EXCHANGE_CRS, [named]
 
 
 def in_crs(

@@ -9,13 +9,17 @@ import numpy as np
 import pandas as pd
 
 from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds
-from layers.bring_in.sources import Found, UserNames
+from layers.bring_in.moments import OFFSET
+from layers.bring_in.sources import COLUMNS_FILE, Found, UserNames
 from layers.bring_in.tables import read_table
 from layers.bring_in.vectors import read_vector
 from layers.bring_in.waypoints import read_waypoints
 from layers.checks import FILE, ROW
 from layers.contract import LAYERS
-from layers.errors import Fault, LayerError
+from layers.errors import Fault, LayerError, UnreadableError
+from layers.geopackage import written_here
+
+_HEADINGS = "headings"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,6 +52,7 @@ def read_all(
     raw: dict[str, list[pd.DataFrame]] = {}
     sources: list[Source] = []
     faults: list[Fault] = []
+    seen: dict[str, set[str]] = {}
     for each in found:
         try:
             frame, more = _read(each, names)
@@ -56,13 +61,41 @@ def read_all(
             continue
         faults += more
         raw.setdefault(each.layer, []).append(frame)
+        seen.setdefault(each.layer, set()).update(frame.attrs.pop(_HEADINGS, ()))
         crs = frame.crs.name if isinstance(frame, gpd.GeoDataFrame) else ""
         sources.append(Source(file=each.shown, layer=each.layer, rows=len(frame), crs=crs))
-    return raw, sources, faults
+    return raw, sources, faults + _named_in_vain(names, seen)
+
+
+def _named_in_vain(names: UserNames, seen: dict[str, set[str]]) -> list[Fault]:
+    """Tell which of the user's column names no file of the layer bears."""
+    return [
+        Fault(
+            severity="noted",
+            file=COLUMNS_FILE,
+            layer=layer,
+            row="",
+            found=f"a column {yours!r}, which no {layer} file has",
+            expected="a heading as it stands in the file",
+            remedy="Write it as the heading is written, or take the line out.",
+        )
+        for layer, own in names.columns.items()
+        if layer in seen
+        for yours in own
+        if plain_name(yours) not in seen[layer]
+    ]
 
 
 def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
     ending = found.path.suffix.lower()
+    if found.path.stat().st_size == 0:
+        raise UnreadableError.at(
+            file=found.shown,
+            layer=found.layer,
+            found="an empty file, of 0 bytes",
+            expected="a file that holds the layer",
+            remedy="Copy or save it again; a transfer may have been cut short.",
+        )
     if ending in (".csv", ".xlsx"):
         frame = read_table(found, names)
     elif ending == ".gpx":
@@ -77,6 +110,7 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
         known = {plain_name(str(column)) for column in frame.columns}
         frame = frame.drop(columns="Name") if key in known else frame.rename(columns={"Name": key})
     place = Place(file=found.shown, layer=found.layer)
+    headings = {plain_name(str(column)) for column in frame.columns}
     frame, faults = name_columns(
         frame, found.layer, own=names.columns.get(found.layer, {}), place=place
     )
@@ -85,6 +119,10 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
     if found.layer == "girth":
         frame, extra = _with_session(frame, found, place)
         more += extra
+    if ending == ".gpkg" and OFFSET in frame.columns and written_here(found.path):
+        # A project's moments are by the plot's clock already.
+        frame = frame.drop(columns=OFFSET)
+    frame.attrs[_HEADINGS] = headings
     return frame, faults + more
 
 
@@ -93,15 +131,19 @@ def _with_session(
 ) -> tuple[pd.DataFrame, list[Fault]]:
     """Take points that came in one file without a session as one session, named after the file."""
     own = frame["session_id"] if "session_id" in frame.columns else None
+    if len(frame) == 0:
+        return frame.assign(session_id=pd.Series(dtype="str")), []
     if own is not None and own.notna().all():
         return frame, []
-    session = pd.Series(found.path.stem, index=frame.index, dtype="str")
+    sheet = found.table if found.path.suffix.lower() == ".xlsx" else None
+    name = found.path.stem if sheet is None else f"{found.path.stem} {sheet}"
+    session = pd.Series(name, index=frame.index, dtype="str")
     count = len(frame) if own is None else int(own.isna().sum())
     named = frame.assign(session_id=session if own is None else own.fillna(session))
     return named, [
         place.fault(
             "noted",
-            found=f"{count} points without a session_id, taken as the session {found.path.stem}",
+            found=f"{count} points without a session_id, taken as the session {name}",
             expected="session_id: one name for each walk",
             remedy="Give each walk its own session_id, since each has its own position error.",
         )

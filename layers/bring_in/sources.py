@@ -15,6 +15,8 @@ from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 from pyogrio.errors import DataSourceError
 
+from layers.bring_in.columns import kinds_of, plain_name
+from layers.bring_in.coordinates import COORDINATES
 from layers.contract import LAYERS
 from layers.errors import Fault, LayerError, MissingLayerError, SettingError, UnreadableError
 from layers.geopackage import written_here
@@ -103,6 +105,9 @@ def find_sources(path: Path) -> tuple[list[Found], list[Fault]]:
             expected="a folder of layers, or a project GeoPackage",
             remedy="Check the path.",
         )
+    if not found and faults:
+        # What bears a layer's name and can't be used says more than that there is none.
+        return [], [replace(fault, severity="stops") for fault in faults]
     if not found:
         raise MissingLayerError.at(
             file=str(path),
@@ -138,6 +143,17 @@ def read_user_names(folder: Path) -> UserNames:
                 remedy='Write lines such as "Plot no" = "block_id" under [blocks], and '
                 '"blocks.shp" = "EPSG:32748" under [crs].',
             )
+    for layer, table in tables.items():
+        for yours, ours in table.items() if layer in LAYERS else ():
+            if ours not in kinds_of(layer):
+                raise SettingError.at(
+                    file=path.name,
+                    layer=layer,
+                    row=yours,
+                    found=f'"{yours}" = "{ours}", and we have no {ours}',
+                    expected="one of " + ", ".join(kinds_of(layer)),
+                    remedy="Write your heading first and ours behind it.",
+                )
     return UserNames(
         columns={
             layer: {str(yours): str(ours) for yours, ours in table.items()}
@@ -182,7 +198,9 @@ def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:
                 if written_here(path):
                     projects.append(path)
                     continue
-                found += _in_geopackage(path, layer)
+                inside = _in_geopackage(path, layer)
+                found += inside
+                faults += [] if inside else [_nothing_of_ours(path)]
             except LayerError as error:
                 faults.append(error.fault)
             continue
@@ -195,7 +213,11 @@ def _in_folder(folder: Path) -> tuple[list[Found], list[Fault]]:
         if layer is None:
             continue
         fits = file_endings(layer)
-        if ending in fits:
+        if ending == ".xlsx" and ending in fits:
+            inside, more = _layer_in_workbook(path, layer)
+            found += inside
+            faults += more
+        elif ending in fits:
             found.append(Found(layer=layer, path=path))
         else:
             faults.append(
@@ -252,6 +274,76 @@ def _in_project(path: Path) -> tuple[list[Found], list[Fault]]:
         if beside.suffix.lower() in RASTER_ENDINGS and layer_of(beside.stem) == TERRAIN
     ]
     return found + rasters, []
+
+
+def _nothing_of_ours(path: Path) -> Fault:
+    return Fault(
+        severity="noted",
+        file=path.name,
+        layer="",
+        row="",
+        found="a GeoPackage without a layer that bears one of our names; passed over",
+        expected="layers named " + ", ".join(LAYERS),
+        remedy="Name the layer in it, or the file, after what it holds.",
+    )
+
+
+def _layer_in_workbook(path: Path, layer: str) -> tuple[list[Found], list[Fault]]:
+    """List the sheets of a workbook that hold its layer: those whose heading has a column of it.
+
+    A workbook with one sheet, or without a sheet that fits, is read by its first.
+    """
+    try:
+        book = load_workbook(path, read_only=True, data_only=True)
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, OSError):
+        # Reading it will say why.
+        return [Found(layer=layer, path=path)], []
+    try:
+        headings = {
+            sheet.title: next(
+                (row for row in sheet.iter_rows(values_only=True) if any(map(_written, row))), ()
+            )
+            for sheet in book.worksheets
+        }
+    finally:
+        book.close()
+    if len(headings) == 1:
+        return [Found(layer=layer, path=path)], []
+    known = {*kinds_of(layer), *COORDINATES}
+    fit = [
+        sheet
+        for sheet, row in headings.items()
+        if layer_of(sheet) in (layer, None)
+        and known & {plain_name(str(cell)) for cell in row if _written(cell)}
+    ]
+    others = [
+        sheet
+        for sheet, row in headings.items()
+        if sheet not in fit and row and layer_of(sheet) in (layer, None)
+    ]
+    found = [Found(layer=layer, path=path, table=sheet) for sheet in fit]
+    found += [
+        Found(layer=own, path=path, table=sheet)
+        for sheet in headings
+        if (own := layer_of(sheet)) not in (layer, None) and own and ".xlsx" in file_endings(own)
+    ]
+    faults = [
+        Fault(
+            severity="noted",
+            file=f"{path.name} ({sheet})",
+            layer=layer,
+            row="",
+            found=f"a sheet without a heading of {layer}, passed over",
+            expected="a heading with any of " + ", ".join(kinds_of(layer)),
+            remedy="Put the heading into the sheet's first row if it holds the layer.",
+        )
+        for sheet in others
+    ]
+    return (found, faults) if fit else ([Found(layer=layer, path=path), *found], [])
+
+
+def _written(cell: object) -> bool:
+    return cell is not None and str(cell).strip() != ""
 
 
 def _in_workbook(path: Path) -> list[Found]:

@@ -17,14 +17,11 @@ from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
 from layers.bring_in.columns import plain_name
+from layers.bring_in.coordinates import EASTINGS, LATITUDES, LONGITUDES, NORTHINGS
 from layers.bring_in.sources import Found, UserNames
 from layers.crs import EXCHANGE_CRS, known_crs
 from layers.errors import ColumnError, CrsError, UnreadableError
 
-_LONGITUDES = ("lon", "longitude", "long", "lng", "lon_deg", "longitude_deg")
-_LATITUDES = ("lat", "latitude", "lat_deg", "latitude_deg")
-_EASTINGS = ("x", "easting", "x_m", "easting_m", "east")
-_NORTHINGS = ("y", "northing", "y_m", "northing_m", "north")
 _CRS_COLUMNS = ("crs", "epsg")
 
 
@@ -45,10 +42,10 @@ def read_table(found: Found, names: UserNames) -> gpd.GeoDataFrame | pd.DataFram
     """
     frame = read_cells(found)
     plain = {plain_name(str(column)): column for column in reversed(frame.columns)}
-    across = _first(plain, _LONGITUDES), _first(plain, _LATITUDES)
+    across = _first(plain, LONGITUDES), _first(plain, LATITUDES)
     if across[0] is not None and across[1] is not None:
         return _points(frame, across[0], across[1], EXCHANGE_CRS, found, names)
-    across = _first(plain, _EASTINGS), _first(plain, _NORTHINGS)
+    across = _first(plain, EASTINGS), _first(plain, NORTHINGS)
     if across[0] is not None and across[1] is not None:
         crs_column = _first(plain, _CRS_COLUMNS)
         crs = _crs_of(frame, crs_column, found, names)

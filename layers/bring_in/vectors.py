@@ -20,6 +20,10 @@ _KML_ONLY = ["id", "description", "timestamp", "begin", "end", "altitudeMode", "
              "extrude", "visibility", "drawOrder", "icon", "snippet"]  # fmt: skip
 
 
+# How many files of an archive are named before the rest are counted.
+_MOST_NAMED = 8
+
+
 def read_vector(found: Found, names: UserNames) -> gpd.GeoDataFrame | pd.DataFrame:
     """Read one layer as it stands, in its own CRS; a table without geometry gives a plain frame.
 
@@ -34,7 +38,7 @@ def read_vector(found: Found, names: UserNames) -> gpd.GeoDataFrame | pd.DataFra
         return _read_kml(found)
     source, table = found.path.as_posix(), found.table
     if found.path.suffix.lower() == ".zip":
-        source = _in_zip(found.path)
+        source = _in_zip(found.path, found.layer)
     frame = _read(source, table, found)
     if not isinstance(frame, gpd.GeoDataFrame):
         return frame
@@ -102,21 +106,29 @@ def _read_kml(found: Found) -> gpd.GeoDataFrame:
     return frame.drop(columns=[column for column in _KML_ONLY if column in frame.columns])
 
 
-def _in_zip(path: Path) -> str:
+def _in_zip(path: Path, layer: str) -> str:
     try:
         with zipfile.ZipFile(path) as archive:
-            inside = sorted(name for name in archive.namelist() if name.lower().endswith(".shp"))
+            names = sorted(archive.namelist())
     except (zipfile.BadZipFile, OSError) as error:
         raise UnreadableError.at(
             file=path.name,
+            layer=layer,
             found=str(error),
             expected="a zipped shapefile",
             remedy="Zip the .shp, .shx, .dbf and .prj again.",
         ) from error
+    # One system keeps a shadow of each file in folders of its own.
+    own = [n for n in names if not n.startswith("__MACOSX/") and not Path(n).name.startswith(".")]
+    inside = [name for name in own if name.lower().endswith(".shp")]
     if len(inside) != 1:
+        there = [name for name in (inside or own) if not name.endswith("/")]
+        more = f" and {len(there) - _MOST_NAMED} more" * (len(there) > _MOST_NAMED)
         raise UnreadableError.at(
             file=path.name,
-            found=f"{len(inside)} shapefiles in the archive",
+            layer=layer,
+            found=f"{len(inside)} shapefiles in the archive"
+            + (f" ({', '.join(there[:_MOST_NAMED])}{more})" if there else ""),
             expected="one",
             remedy="Zip one shapefile (.shp, .shx, .dbf, .prj) in an archive.",
         )

@@ -185,3 +185,11 @@ def test_missing_columns_and_files_are_named(tmp_path):
     (tmp_path / "bad.xlsx").write_text("not a workbook")
     with pytest.raises(UnreadableError, match=r"bad\.xlsx"):
         read_records(tmp_path / "bad.xlsx")
+
+
+def test_records_of_tasks_that_nobody_knows_change_nothing():
+    strange = many_records(0.0).assign(task_id="gone").astype({"task_id": "string"})
+    belief = published_belief(3)
+    plain = task_beliefs(tasks(2), belief, None)
+    pd.testing.assert_frame_equal(task_beliefs(tasks(2), belief, strange), plain)
+    assert plain["log_g"].dtype == float

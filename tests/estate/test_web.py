@@ -12,6 +12,7 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from markupsafe import escape
 from werkzeug.serving import make_server
 
 from estate import store
@@ -138,7 +139,7 @@ def test_the_layers_page_lists_files_and_faults_as_the_command_does(visitor, fol
     for name in LAYERS:
         assert f"{name}.{'csv' if name == 'tappers' else 'geojson'}" in page
     for fault in pd.read_json(io.StringIO(told.stdout)).to_dict("records"):
-        assert fault["remedy"] in page
+        assert str(escape(fault["remedy"])) in page
 
 
 def test_a_good_layer_takes_its_place_and_the_old_one_is_kept(loose):

@@ -157,7 +157,7 @@ READ: dict[str, tuple[Write, int, str]] = {
 
 STOPS: dict[str, tuple[Write, str]] = {
     "broken GeoJSON": (text("rows.geojson", "{"), "rows.geojson"),
-    "an empty table": (text("girth.csv", ""), "with a heading"),
+    "an empty table": (text("girth.csv", ""), "an empty file"),
     "another encoding": (
         lambda folder: (folder / "girth.csv").write_bytes(
             "lon,lat,surveyor,girth_cm\n105,-0.904,José,45\n".encode("latin-1")

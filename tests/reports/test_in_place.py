@@ -97,13 +97,15 @@ def test_a_run_that_is_stopped_while_it_writes_changes_nothing(
         written(scratch, "maps/B1.html", words="new")
         raise cut
 
-    plan = SimpleNamespace(faults=())
+    plan = SimpleNamespace(faults=(), task_sums={"task_id": []})
     intake = SimpleNamespace(layers=None, faults=(), sources=())
     monkeypatch.setattr(runs, "bring_in", lambda *_, **__: intake)
     monkeypatch.setattr(runs, "with_decisions_of", lambda _, settings: settings)
+    monkeypatch.setattr(runs, "with_earlier", lambda _, faults: faults)
+    monkeypatch.setattr(runs, "unknown_keys", lambda *_, **__: ())
     monkeypatch.setattr(runs, "plan_estate", lambda *_, **__: plan)
     monkeypatch.setattr(runs, "hand_out", half)
-    with pytest.raises(type(cut)):
+    with pytest.raises(type(cut)) as caught:
         runs.run_plan(
             project,
             PlanSettings(on=date(2026, 3, 2)),
@@ -113,4 +115,5 @@ def test_a_run_that_is_stopped_while_it_writes_changes_nothing(
             language="en",
             say=lambda _: None,
         )
+    assert caught.value is cut
     assert contents(folder) == before

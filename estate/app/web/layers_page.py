@@ -11,7 +11,7 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response
 
 from estate.app.own_files import NAMES
-from estate.app.runs import with_earlier
+from estate.app.runs import with_notes
 from estate.app.web.desk import Desk
 from estate.app.web.incoming import SET_ASIDE, Taken, take_in
 from estate.app.web.running import faults_of
@@ -56,9 +56,9 @@ def check(source: Path) -> LayerCheck:
     except LayerError as error:
         return LayerCheck(sources=(), files=_files(source), faults=faults_of(error), usable=False)
     files = tuple((each.file, each.layer) for each in intake.sources)
-    return LayerCheck(
-        sources=intake.sources, files=files, faults=with_earlier(source, intake.faults), usable=True
-    )
+    faults = with_notes(source, intake)
+    usable = not any(fault.severity == "stops" for fault in faults)
+    return LayerCheck(sources=intake.sources, files=files, faults=faults, usable=usable)
 
 
 def _files(source: Path) -> tuple[tuple[str, str], ...]:
