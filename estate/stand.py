@@ -61,6 +61,7 @@ def join_survey(layers: Layers, settings: PlanSettings) -> Survey:
         standard=settings.standard,
         trees=layers.trees,
         blocks=layers.blocks,
+        on=settings.on,
         figures=load_figures("growth", own=settings.own_figures),
     )
     doubts = field_list(matches, layers.trees, layers.girth)

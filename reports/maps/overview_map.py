@@ -198,6 +198,7 @@ def _blocks(
             "standing": _number(state.standing, 0),
             "decision": known(state.decision),
             "reason": known(state.reason),
+            "likely_from": date_text(state.likely_from),
             "wait_until": date_text(state.wait_until),
             "more": _number(state.more_to_measure, 0),
         }
