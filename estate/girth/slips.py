@@ -114,7 +114,7 @@ def set_aside_slips(
     middle, spread = _usual(rows)
     girth = rows["girth_cm"].to_numpy(float)
     used = rows["used"].to_numpy(bool)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         far = (girth - middle) / spread
         odd = used & (np.abs(far) > _FAR)
 
