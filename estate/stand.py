@@ -62,6 +62,7 @@ def join_survey(layers: Layers, settings: PlanSettings) -> Survey:
         standard=settings.standard,
         trees=layers.trees,
         blocks=layers.blocks,
+        on=settings.on,
         figures=load_figures("growth", own=settings.own_figures),
     )
     doubts = field_list(matches, layers.trees, layers.girth)
@@ -112,7 +113,9 @@ def class_stand(layers: Layers, survey: Survey, settings: PlanSettings) -> Stand
         classes=classes,
         readiness=readiness,
         to_tape=trees_to_tape(trees, readiness, measured),
-        girth_raster=girth_surface(trees, measured, on, stand=known, figures=figures),
+        girth_raster=girth_surface(
+            trees, measured, on, blocks=blocks, stand=known, figures=figures
+        ),
         growth_curves=growth_curve(
             trees, measured, blocks, on, growth=growth, stand=known, figures=figures
         ),

@@ -297,7 +297,7 @@ def planted_too_late(blocks: gpd.GeoDataFrame, girth: pd.DataFrame | None) -> li
 
 
 def girths_undated(girth: pd.DataFrame) -> list[Fault]:
-    """Tell that girths have no date; where none has one, they can't be used at all."""
+    """Tell that girths have no date: they are set aside until they have one."""
     dated = girth["measured_at"].notna() if "measured_at" in girth.columns else None
     undated = len(girth) if dated is None else int((~dated).sum())
     if not undated:
@@ -306,14 +306,14 @@ def girths_undated(girth: pd.DataFrame) -> list[Fault]:
     every = undated == len(girth)
     return [
         Fault(
-            severity="stops" if every else "noted",
+            severity="noted",
             file=str(first[FILE].iloc[0]) if FILE in girth.columns else "",
             layer="girth",
             row="",
             found="no date on any girth" if every else f"no date on {undated} of {len(girth)}",
             expected="the day each girth was taped: a tree grows from then on",
-            remedy="Write it into a column measured_at, such as 2026-03-02"
-            + ("." if every else "; girths without it are set aside until then."),
+            remedy="Write it into a column measured_at, such as 2026-03-02; girths without it are "
+            "set aside until then.",
         )
     ]
 

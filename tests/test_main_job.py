@@ -7,8 +7,10 @@ from pathlib import Path
 
 import geopandas as gpd
 import icalendar
+import numpy as np
 import pandas as pd
 import pytest
+import rasterio
 from click.testing import CliRunner
 
 from estate.app.cli import commands
@@ -130,6 +132,50 @@ def test_blocks_that_cant_be_decided_get_a_form_and_a_walk(demo, project):
     unsure = set(readiness.loc[readiness["advice"] == "measure more", "block_id"])
     assert unsure
     assert {Path(p).stem for p in record["files"]["to-tape"]} == unsure
+
+
+def test_as_many_trees_are_to_be_taped_as_the_decision_says(project):
+    asked = layer(project, "to_tape").groupby("block_id").size()
+    readiness = layer(project, "block_readiness").set_index("block_id")
+    undecided = readiness.loc[readiness["advice"] == "measure more", "more_to_measure"]
+    assert asked.to_dict() == undecided.to_dict()
+
+
+def test_no_tree_of_an_opened_block_is_left_unmeasured(project):
+    classes = layer(project, "tree_classes")
+    readiness = layer(project, "block_readiness").set_index("block_id")["decision"]
+    opened = classes[classes["block_id"].map(readiness) == "open"]
+    assert (opened["class"] != "unmeasured").all()
+    untaped = opened[(opened["girth_source"] == "estimated") & (opened["class"] == "ready")]
+    assert len(untaped)
+    assert untaped["reason"].str.contains("tape it when marking").all()
+
+
+def test_the_girth_surface_covers_the_taped_blocks_with_its_error(demo, project):
+    (path,) = demo[1]["files"]["girth surface"]
+    blocks = layer(project, "blocks").set_index("block_id").geometry
+    readiness = layer(project, "block_readiness").set_index("block_id")
+    with rasterio.open(path) as raster:
+        assert raster.descriptions == ("girth_cm", "se_cm")
+        for block_id, measured in readiness["measured"].items():
+            middle = blocks[block_id].representative_point()
+            girth, error = next(raster.sample([(middle.x, middle.y)]))
+            assert np.isfinite(girth) == np.isfinite(error)
+            if measured == 0:
+                assert np.isnan(girth)
+            elif measured > 50:
+                assert 20.0 < girth < 110.0
+                assert 0.0 < error < 20.0
+
+
+def test_the_table_of_decisions_reads_without_a_legend(demo, project):
+    (path,) = [p for p in demo[1]["files"]["tables"] if Path(p).name == "decisions.csv"]
+    table = pd.read_csv(path, encoding="utf-8-sig")
+    assert set(table["Block"]) == set(layer(project, "blocks")["block_id"])
+    assert table["What to do"].str.len().min() > 5
+    waits = table[(table["Decision"] == "wait") & table["Likely from"].notna()]
+    assert len(waits)
+    assert (waits["Likely from"] <= waits["Sure from"]).all()
 
 
 def test_the_project_is_a_geopackage_by_the_standard(project):

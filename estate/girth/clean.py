@@ -10,7 +10,12 @@ import pandas as pd
 from estate.figures import Figure, load_figures
 from estate.girth.ages import age_years, trade_girth_cm
 from estate.girth.flags import FLAG_COLUMNS, flag_rows
-from estate.girth.slips import set_aside_impossible, set_aside_shrinking, set_aside_slips
+from estate.girth.slips import (
+    set_aside_impossible,
+    set_aside_misdated,
+    set_aside_shrinking,
+    set_aside_slips,
+)
 from estate.girth.taper import girth_at_height, standard_height_cm, taper_per_cm
 from estate.girth.units import read_units
 from estate.girth.words import number_words
@@ -26,6 +31,7 @@ def clean_girths(
     standard: OpeningStandard,
     trees: pd.DataFrame | None = None,
     blocks: pd.DataFrame | None = None,
+    on: object = None,
     figures: Mapping[str, Figure] | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Give the taped girths in cm at the standard's height, and everything odd about them.
@@ -46,6 +52,8 @@ def clean_girths(
     blocks
         block_id, planted_on, material; None where they aren't known: every tree is then taken as
         budded, and units can't be told by age.
+    on
+        The day of the plan, to tell tapes that are dated after it; None to let that be.
 
     Returns
     -------
@@ -59,9 +67,12 @@ def clean_girths(
     rows = _with_blocks(measured, trees, blocks, figures)
     rows = rows.assign(girth_raw_cm=rows["girth_cm"], used=rows["girth_cm"].notna())
     flags: list[pd.DataFrame] = []
-    for step in (set_aside_impossible, read_units):
-        rows, flag = step(rows, figures)
-        flags.append(flag)
+    rows, flag = set_aside_impossible(rows, figures)
+    flags.append(flag)
+    rows, flag = set_aside_misdated(rows, None if on is None else pd.Timestamp(on))  # type: ignore[arg-type]
+    flags.append(flag)
+    rows, flag = read_units(rows, figures)
+    flags.append(flag)
     rows, flag = _to_height(rows, standard, figures)
     flags.append(flag)
     for step in (set_aside_slips, set_aside_shrinking):
@@ -98,12 +109,13 @@ def _with_blocks(
     best = rows.groupby(point.to_numpy())["_probability"].idxmax() if len(rows) else []
     rows = rows.assign(_best=rows.index.isin(best))
     if blocks is None:
-        return rows.assign(material="budded", _expected_cm=np.nan)
+        return rows.assign(material="budded", _expected_cm=np.nan, _planted_on=pd.NaT)
     block = blocks.set_index("block_id").reindex(rows["block_id"])
     opened = np.full(len(rows), figures["opening_age"].value)
     age = age_years(block["planted_on"].to_numpy(), rows["measured_at"].to_numpy())
     return rows.assign(
         material=block["material"].fillna("budded").to_numpy(),
+        _planted_on=pd.to_datetime(block["planted_on"]).to_numpy(),
         _expected_cm=trade_girth_cm(age, opened_at=opened, figures=figures),
     )
 

@@ -23,6 +23,7 @@ _TOO_BIG, _TOO_SMALL = 1.5, 0.25
 _SHRINK_SDS = 3.0
 _SURE_MATCH = 0.9
 _TOLD_IN_DAYS = 90
+_SOON_DAYS = 30.0
 
 
 def set_aside_impossible(
@@ -39,6 +40,41 @@ def set_aside_impossible(
         flag_rows(rows, undated & ~wrong, "no date", "set aside", no_date),
     ]
     return rows.assign(used=rows["used"] & ~wrong & ~undated), pd.concat(flags, ignore_index=True)
+
+
+def set_aside_misdated(
+    rows: pd.DataFrame, on: pd.Timestamp | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Set aside tapes dated before their block was planted, or long after the day of the plan.
+
+    A tape of the weeks after that day is only noted: its girth is brought back to it.
+
+    Parameters
+    ----------
+    rows
+        measured_at, used, _planted_on, _best.
+    on
+        The day of the plan; None where it isn't known.
+    """
+    moment = rows["measured_at"]
+    used = rows["used"].to_numpy(bool)
+    early = used & (moment < rows["_planted_on"]).to_numpy(bool)
+    late = np.zeros(len(rows), bool)
+    ahead = np.zeros(len(rows), bool)
+    if on is not None:
+        after = (moment - on) / pd.Timedelta(days=1)
+        late = used & (after > DAYS_A_YEAR).to_numpy(bool)
+        ahead = used & ~late & (after > _SOON_DAYS).to_numpy(bool)
+    dated = "dated " + moment.dt.strftime("%Y-%m-%d").astype("str")
+    flags = [
+        flag_rows(rows, early, "wrong date", "set aside",
+                  dated + ", before the block was planted: mend the date, or planted_on"),
+        flag_rows(rows, late, "wrong date", "set aside",
+                  dated + ", more than a year after the day of the plan: mend the date"),
+        flag_rows(rows, ahead, "later date", "noted",
+                  dated + ", after the day of the plan: growth since that day is taken off"),
+    ]  # fmt: skip
+    return rows.assign(used=used & ~early & ~late), pd.concat(flags, ignore_index=True)
 
 
 def _usual(rows: pd.DataFrame) -> tuple[Floats, Floats]:
@@ -78,7 +114,7 @@ def set_aside_slips(
     middle, spread = _usual(rows)
     girth = rows["girth_cm"].to_numpy(float)
     used = rows["used"].to_numpy(bool)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         far = (girth - middle) / spread
         odd = used & (np.abs(far) > _FAR)
 
@@ -160,7 +196,10 @@ def set_aside_shrinking(
         The figures of ``growth``.
     """
     middle, spread = _usual(rows)
-    far = pd.Series(np.abs(rows["girth_cm"].to_numpy(float) - middle) / spread, index=rows.index)
+    # A date before planting expects no girth at all; such a tape is set aside before this.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        away = np.abs(rows["girth_cm"].to_numpy(float) - middle) / spread
+    far = pd.Series(away, index=rows.index)
     alive = (rows["used"] & rows["_best"] & rows["tree_id"].notna()).to_numpy(bool)
     order = rows[alive].sort_values(["tree_id", "measured_at"], kind="stable")
     after = order.index.to_numpy()

@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import rasterio
+import shapely
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS
@@ -90,7 +92,9 @@ def girth_surface(
 ) -> GirthRaster:
     """Give the girth to expect of a tree at each cell of a grid over the blocks.
 
-    Blocks in which nothing was taped have no cell: an increment for their age is no surface.
+    Blocks in which nothing was taped have no cell: an increment for their age is no surface. Where
+    `blocks` has areas, cells whose middle lies outside the block of their nearest tree are left
+    out too.
 
     Parameters
     ----------
@@ -115,6 +119,8 @@ def girth_surface(
     )
     shift = np.nan_to_num(stand.blocks["shift_cm"].reindex(beside["block_id"]).to_numpy(float))
     known = np.isfinite(girth)
+    if isinstance(blocks, gpd.GeoDataFrame):
+        known &= _inside(cells, beside["block_id"], blocks, cell_m)
     row, column = (cells[name].to_numpy(np.int64)[known] for name in ("row", "column"))
     first_row, first_column = (int(n.min()) if len(n) else 0 for n in (row, column))
     return GirthRaster(
@@ -127,6 +133,16 @@ def girth_surface(
         transform=Affine.scale(cell_m, -cell_m) @ Affine.translation(first_column, first_row),
         crs=CRS(trees.crs),
     )
+
+
+def _inside(
+    cells: pd.DataFrame, block_id: pd.Series, blocks: gpd.GeoDataFrame, cell_m: float
+) -> NDArray[np.bool_]:
+    areas = blocks.set_index("block_id").geometry.reindex(block_id).to_numpy()
+    shapely.prepare(areas)
+    x = (cells["column"].to_numpy(float) + 0.5) * cell_m
+    y = -(cells["row"].to_numpy(float) + 0.5) * cell_m
+    return np.asarray(shapely.contains_xy(areas, x, y), bool)
 
 
 def _cells_near(standing: pd.DataFrame, *, cell_m: float, reach_m: float) -> pd.DataFrame:

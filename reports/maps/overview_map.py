@@ -206,6 +206,7 @@ def _blocks(
             "standing": _number(state.standing, 0),
             "decision": known(state.decision),
             "reason": teller.tell(known(state.reason) or ""),
+            "likely_from": date_text(state.likely_from),
             "wait_until": date_text(state.wait_until),
             "more": _number(state.more_to_measure, 0),
         }

@@ -186,6 +186,8 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "share_tapped": "{share} of {standing} standing trees are fit to tap ({low} to {high})",
         "measured_trees": "{count} measured",
         "more_to_measure": "Measure {count} more trees",
+        "likely_from": "Likely from {date}",
+        "sure_from": "Sure from {date} without taping",
         "wait_until": "Look again on {date}",
         "decision": "Decision",
         "open_block_map": "Open the block's own map",

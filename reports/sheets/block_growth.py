@@ -85,9 +85,9 @@ def _growth(
     words: Words,
 ) -> list[Part]:
     """Give the chart of a block's growth; none where its planting date isn't known."""
-    if curve is None:
+    planted = pd.Timestamp(ground.get("planted_on"))
+    if curve is None or pd.isna(planted):
         return []
-    planted = pd.Timestamp(ground["planted_on"])
 
     def at(day: object) -> DayOfAge | None:
         moment = pd.Timestamp(day)  # type: ignore[arg-type]

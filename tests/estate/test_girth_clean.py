@@ -203,3 +203,28 @@ def test_an_empty_survey_is_no_fault():
     assert flags.columns.tolist() == [
         "point_id", "tree_id", "block_id", "measured_at", "flag", "found", "done", "reason",
     ]  # fmt: skip
+
+
+def test_a_date_before_planting_or_long_after_the_plan_is_set_aside():
+    girths = usual()
+    days = ["2018-01-10", "2062-01-10", "2026-03-10", *["2026-01-10"] * (len(girths) - 3)]
+    clean, flags = flags_of(tapes(girths, measured_at=pd.to_datetime(days)), on="2026-01-12")
+    assert clean["used"].tolist()[:4] == [False, False, True, True]
+    told = flags.set_index("tree_id")
+    assert "before the block was planted" in told["reason"]["B1-0"]
+    assert told["done"].tolist() == ["set aside", "set aside", "noted"]
+    assert told["flag"]["B1-2"] == "later date"
+    assert "2026-03-10" in told["reason"]["B1-2"]
+
+
+def test_tapes_of_one_day_are_not_told_in_years():
+    first = tapes([50.0], day="2026-01-10", probability=0.95)
+    again = tapes([41.0], day="2026-01-10", probability=0.95).assign(
+        point_id="again", measured_at=pd.Timestamp("2026-01-10 09:00")
+    )
+    others = tapes(usual()).assign(
+        tree_id=lambda rows: "x" + rows["tree_id"], point_id=lambda rows: "x" + rows["point_id"]
+    )
+    _, flags = flags_of(pd.concat([first, again, others], ignore_index=True))
+    shrinking = flags[flags["flag"] == "shrinking"]["reason"].iloc[0]
+    assert shrinking.startswith("from 50.0 to 41.0 cm on one day")

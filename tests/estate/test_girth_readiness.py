@@ -255,6 +255,19 @@ def test_a_sample_walks_up_and_down_and_reaches_its_margin():
     assert not set(again["tree_id"]) & set(chosen["tree_id"][::2])
 
 
+def test_a_wanted_number_is_drawn_exactly_spread_over_the_rows():
+    block = stand(np.random.default_rng(9))
+    chosen = sample_design(block.trees, counts={"B1": 23})
+    assert len(chosen) == 23
+    assert chosen["row_id"].nunique() >= 4
+    again = sample_design(block.trees, counts={"B1": 23}, taped=chosen["tree_id"].tolist())
+    assert len(again) == 23
+    assert not set(again["tree_id"]) & set(chosen["tree_id"])
+    all_left = sample_design(block.trees, counts={"B1": 5000})
+    assert len(all_left) == (block.trees["status"] == "standing").sum()
+    assert sample_design(block.trees, counts={"B1": 0}).empty
+
+
 def test_more_minutes_bring_a_smaller_margin_and_are_kept_to():
     block = stand(np.random.default_rng(9))
     short, long = (sample_effort(block.trees, minutes=m).iloc[0] for m in (35.0, 90.0))

@@ -1,8 +1,10 @@
 """The main job of girth as a story: tapes in, decision out."""
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 
 import estate
 from tests.estate.girth_stands import stand, tape
@@ -121,6 +123,17 @@ def test_the_surface_of_far_apart_holdings_takes_no_room_between_them(tmp_path):
         for one in (near.trees, far.trees):
             standing = one[one["status"] == "standing"].iloc[5]
             assert np.isfinite(read[file.index(standing.geometry.x, standing.geometry.y)])
+
+
+def test_the_surface_ends_at_the_blocks_edge(young):
+    measured = tape(young, young.trees["tree_id"][::10], np.random.default_rng(6))
+    area = young.trees.union_all().convex_hull.buffer(2.0)
+    blocks = gpd.GeoDataFrame(young.blocks, geometry=[area], crs=young.trees.crs)
+    raster = estate.girth.girth_surface(young.trees, measured, "2026-01-20", blocks=blocks)
+    x, y = raster.transform @ (raster.column + 0.5, raster.row + 0.5)
+    assert shapely.contains_xy(area, x, y).all()
+    # All of the block is within reach of a tree: its cells fill it.
+    assert len(raster.row) * 9.0 == pytest.approx(area.area, rel=0.03)
 
 
 def test_a_surface_of_nothing_taped_is_empty():

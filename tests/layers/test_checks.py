@@ -170,3 +170,14 @@ def test_a_thousand_faults_of_a_kind_are_told_in_twenty_one_lines() -> None:
     _, faults = mend_geometry(frame, "girth")
     assert len(faults) == 21
     assert faults[-1].row == "P20 and 979 more"
+
+
+def test_girths_without_a_date_are_told() -> None:
+    none = pd.DataFrame({"girth_cm": [45.0, 46.0]})
+    (fault,) = checks.girths_undated(none)
+    assert (fault.severity, fault.found) == ("noted", "no date on any girth")
+    assert "measured_at" in fault.remedy
+    some = none.assign(measured_at=pd.to_datetime(["2026-01-10", None]))
+    (fault,) = checks.girths_undated(some)
+    assert (fault.severity, fault.found) == ("noted", "no date on 1 of 2")
+    assert checks.girths_undated(some.iloc[:1]) == []

@@ -49,6 +49,7 @@ class BlockGlance:
     low: float | None
     high: float | None
     reason: str
+    likely_from: str
     wait_until: str
     more_to_measure: int
     standing: int
@@ -131,6 +132,7 @@ def block_glances(project: Path, folder: Path) -> list[BlockGlance]:
                 low=_share(row["low"]),
                 high=_share(row["high"]),
                 reason=_text(row["reason"]),
+                likely_from=day_words(pd.to_datetime(row.get("likely_from"))),
                 wait_until=day_words(pd.to_datetime(row["wait_until"])),
                 more_to_measure=int(row["more_to_measure"]),
                 standing=int(row["standing"]),

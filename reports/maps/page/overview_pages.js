@@ -41,8 +41,11 @@ function blockPage(view, block) {
           : view.say("measured_trees", { count: view.wording.number(block.measured) }),
         block.more ? view.say("more_to_measure", {
           count: view.wording.number(block.more) }) : null,
-        block.wait_until && block.wait_until > view.content.head.on ? view.say("wait_until", {
-          date: view.wording.date(block.wait_until) }) : null,
+        later(view, block.likely_from) ? view.say("likely_from", {
+          date: view.wording.date(block.likely_from) }) : null,
+        later(view, block.wait_until) ? view.say(
+          block.likely_from ? "sure_from" : "wait_until", {
+            date: view.wording.date(block.wait_until) }) : null,
       ]],
       [view.say("holding"), block.holding < 0 ? null : view.content.holdings[block.holding].id],
       [view.say("planted"), block.planted ? view.wording.date(block.planted) : null],
@@ -50,6 +53,10 @@ function blockPage(view, block) {
         : view.say("hectares", { value: view.wording.number(block.area_ha, 2) })],
     ]),
   ].filter(Boolean);
+}
+
+function later(view, day) {
+  return day && day > view.content.head.on;
 }
 
 function decisionCounts(view) {
