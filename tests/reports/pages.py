@@ -1,6 +1,7 @@
 """Reading a PDF back: its words with their boxes, its strokes, and its pages as pictures."""
 
 import os
+import re
 import shutil
 import subprocess
 from itertools import combinations
@@ -24,6 +25,18 @@ needs_pages = [
 def texts(path: Path) -> list[str]:
     with pdfplumber.open(path) as pdf:
         return [page.extract_text() for page in pdf.pages]
+
+
+def read_by_another(path: Path) -> str:
+    """The text of a PDF as a program that isn't the one that set it reads it, in one line.
+
+    That program writes a Thai letter with marks twice where one glyph stands for part of it.
+    """
+    told = subprocess.run(
+        ["pdftotext", path, "-"], check=True, capture_output=True, text=True
+    ).stdout
+    once = re.sub("([\u0e01-\u0e2e][\u0e31\u0e34-\u0e3a\u0e47-\u0e4e]+)\\1", r"\1", told)
+    return "".join(once.split())
 
 
 def core(word):
