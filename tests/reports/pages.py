@@ -4,7 +4,8 @@ import os
 import re
 import shutil
 import subprocess
-from itertools import combinations
+import unicodedata
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import pdfplumber
@@ -55,6 +56,27 @@ def overlaps(page):
         (one, other)
         for ((left, top, right, bottom), one), ((x0, y0, x1, y1), other) in combinations(boxes, 2)
         if x0 < right and x1 > left and y0 < bottom and y1 > top
+    ]
+
+
+def crammed(page, size_pt):
+    """Letters of one size in bold, side by side on a line, that run into one another.
+
+    Words without a gap are read as one, so that `overlaps` can't see it.
+    """
+    chars = [
+        char
+        for char in page.chars
+        if abs(char["size"] - size_pt) < 0.01
+        and "Bold" in char["fontname"]
+        and char["x1"] - char["x0"] > 0.1
+        and unicodedata.category(char["text"][0]) in ("Lu", "Ll", "Lo", "Nd")
+    ]
+    chars.sort(key=lambda char: (round(char["bottom"]), char["x0"]))
+    return [
+        one["text"] + other["text"]
+        for one, other in pairwise(chars)
+        if round(one["bottom"]) == round(other["bottom"]) and one["x1"] > other["x0"] + 0.7
     ]
 
 

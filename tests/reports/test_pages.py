@@ -19,7 +19,7 @@ from reports.sheets import (
     wall_calendar,
 )
 from reports.words import LANGUAGES, font_folder, words_in
-from tests.reports.pages import beyond, needs_pages, overlaps, pictures, read_by_another
+from tests.reports.pages import beyond, crammed, needs_pages, overlaps, pictures, read_by_another
 from tests.reports.small_plan import MEMBERS, small_plan
 
 TASK_WORDS = (
@@ -43,6 +43,7 @@ SAID = {
 }  # fmt: skip
 """What must stand on every kind of page, in whatever language."""
 HEADING_PT = 10.5
+TABLE_HEAD_PT = 8.0
 
 
 @pytest.fixture(scope="module")
@@ -113,6 +114,7 @@ class Read:
     language: str
     pages: int
     covered: list
+    crammed: list
     beyond: list
     fonts: set
 
@@ -123,6 +125,7 @@ def read(path, language):
             path=path,
             language=language,
             pages=len(pdf.pages),
+            crammed=[pair for page in pdf.pages for pair in crammed(page, TABLE_HEAD_PT)],
             covered=[pair for page in pdf.pages for pair in overlaps(page)],
             beyond=[word for page in pdf.pages for word in beyond(page)],
             fonts={char["fontname"] for page in pdf.pages for char in page.chars},
@@ -137,6 +140,11 @@ def documents(request, plan, life, tmp_path_factory):
 
 def test_no_word_covers_another(documents):
     assert {name: page.covered for name, page in documents.items() if page.covered} == {}
+
+
+def test_the_heads_of_the_marking_table_keep_apart(documents):
+    both = {name: page.crammed for name, page in documents.items() if page.crammed}
+    assert both == {}
 
 
 def test_no_word_leaves_what_a_printer_reaches(documents):
