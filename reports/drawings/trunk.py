@@ -9,11 +9,13 @@ from estate.panels import MarkedPanel, MarkingGuide
 from reports.drawings.scales import round_scale
 from reports.drawings.strokes import Area, Disc, Drawing, Label, Shape, Spot, Stroke
 from reports.palette import INK
+from reports.words import text_width_em
 
 BARK_GREY, LINE_GREY, PALE = "#F0F0F0", "#555555", "#FFFFFF"
 _BELOW_CUP_CM, _BELOW_LAST_LINE_CM, _ABOVE_TOP_CM, _CUP_RADIUS_CM = 6.0, 8.0, 7.0, 4.0
 _HEIGHTS_MM, _RIGHT_MM, _TICK_STEPS_CM = 10.0, 2.0, (5, 10, 20, 25, 50, 100, 200)
 _TICK_GAP_MM = 7.0
+_NAME_PT, _NAME_GAP_MM, _MM_A_POINT = 9.5, 0.5, 25.4 / 72
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -170,8 +172,12 @@ def _names(guide: MarkingGuide, paper: _Paper, foot_mm: float) -> list[Label]:
             continue
         middle = (panel.left_cm + panel.right_cm) / 2
         y_mm = foot_mm - 3.0 if guide.direction == "down" else 3.0
+        room_mm = abs(paper.spot(panel.right_cm, 0)[0] - paper.spot(panel.left_cm, 0)[0])
+        long_mm = text_width_em(panel.panel, bold=True) * _NAME_PT * _MM_A_POINT
+        # Small enough that names side by side keep apart.
+        size_pt = _NAME_PT * min(1.0, (room_mm - _NAME_GAP_MM) / long_mm)
         labels.append(
-            Label(x=paper.spot(middle, 0)[0], y=y_mm, text=panel.panel, size_pt=9.5, bold=True)
+            Label(x=paper.spot(middle, 0)[0], y=y_mm, text=panel.panel, size_pt=size_pt, bold=True)
         )
     (left, high), (right, low) = first.cut
     fifth = first.guide_lines[len(first.guide_lines) // 2]

@@ -135,8 +135,7 @@ def web_page(
     page = Page(title=title, language=wording.language)
     chart = FieldMap(latitude=latitude, longitude=longitude, start=start)
     page.add_child(chart)
-    fonts = font_style(SCRIPT_FONTS[wording.language]) if wording.language in SCRIPT_FONTS else ""
-    styles = leaflet_style() + page_file("map.css") + fonts
+    styles = leaflet_style() + page_file("map.css") + script_style(wording.language)
     own = "\n".join(page_file(name) for name in scripts)
     page.header.add_child(Verbatim(f"<style>{styles}</style>"))
     page.header.add_child(Verbatim(f"<script>{leaflet_script()}</script><script>{own}</script>"))
@@ -156,6 +155,21 @@ def web_page(
         )
     )
     return page.render()
+
+
+def script_style(language: str) -> str:
+    """Give the font of a language's script as a style sheet; empty for Latin script.
+
+    It goes first in the list of fonts: a browser keeps the empty boxes that it drew for want of
+    the script while a later font of the list was being read.
+    """
+    if language not in SCRIPT_FONTS:
+        return ""
+    family = SCRIPT_FONTS[language]
+    return (
+        font_style(family)
+        + f'\nbody {{ font-family: "{family}", system-ui, "Noto Sans", sans-serif; }}'
+    )
 
 
 def _message(wording: Wording) -> str:

@@ -14,7 +14,7 @@ from estate.standards import OpeningStandard
 from reports.sheets import parts
 from reports.sheets.parts import Cell, Column, Part
 from reports.sheets.report import write_report
-from reports.words import Words, words_in
+from reports.words import Words, teller_in, words_in
 
 
 def cord_table(
@@ -57,11 +57,16 @@ def cord_table(
         side=words.number(used.mark_each_side_cm),
     )
     told = [
-        parts.title(say("Cord table"), standard.title),
+        parts.title(say("Cord table"), teller_in(language).title(standard.title)),
         parts.paragraph(steps, size_pt=10.0),
         parts.beside(
-            _side(frame, "down", say("Downward, {slope}°", slope=f"{used.downward_deg:g}"), words),
-            _side(frame, "up", say("Upward, {slope}°", slope=f"{used.upward_deg:g}"), words),
+            _side(
+                frame,
+                "down",
+                say("Downward, {slope}°", slope=words.number(used.downward_deg)),
+                words,
+            ),
+            _side(frame, "up", say("Upward, {slope}°", slope=words.number(used.upward_deg)), words),
             widths=("1fr", "1fr"),
         ),
         parts.paragraph(

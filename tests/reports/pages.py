@@ -1,9 +1,11 @@
 """Reading a PDF back: its words with their boxes, its strokes, and its pages as pictures."""
 
 import os
+import re
 import shutil
 import subprocess
-from itertools import combinations
+import unicodedata
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import pdfplumber
@@ -26,6 +28,18 @@ def texts(path: Path) -> list[str]:
         return [page.extract_text() for page in pdf.pages]
 
 
+def read_by_another(path: Path) -> str:
+    """The text of a PDF as a program that isn't the one that set it reads it, in one line.
+
+    That program writes a Thai letter with marks twice where one glyph stands for part of it.
+    """
+    told = subprocess.run(
+        ["pdftotext", path, "-"], check=True, capture_output=True, text=True
+    ).stdout
+    once = re.sub("([\u0e01-\u0e2e][\u0e31\u0e34-\u0e3a\u0e47-\u0e4e]+)\\1", r"\1", told)
+    return "".join(once.split())
+
+
 def core(word):
     """The middle of a word's box, where its letters' bodies are, whatever the font's height."""
     middle, half = (word["top"] + word["bottom"]) / 2, 0.22 * (word["bottom"] - word["top"])
@@ -42,6 +56,27 @@ def overlaps(page):
         (one, other)
         for ((left, top, right, bottom), one), ((x0, y0, x1, y1), other) in combinations(boxes, 2)
         if x0 < right and x1 > left and y0 < bottom and y1 > top
+    ]
+
+
+def crammed(page, size_pt):
+    """Letters of one size in bold, side by side on a line, that run into one another.
+
+    Words without a gap are read as one, so that `overlaps` can't see it.
+    """
+    chars = [
+        char
+        for char in page.chars
+        if abs(char["size"] - size_pt) < 0.01
+        and "Bold" in char["fontname"]
+        and char["x1"] - char["x0"] > 0.1
+        and unicodedata.category(char["text"][0]) in ("Lu", "Ll", "Lo", "Nd")
+    ]
+    chars.sort(key=lambda char: (round(char["bottom"]), char["x0"]))
+    return [
+        one["text"] + other["text"]
+        for one, other in pairwise(chars)
+        if round(one["bottom"]) == round(other["bottom"]) and one["x1"] > other["x0"] + 0.7
     ]
 
 

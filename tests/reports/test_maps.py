@@ -433,3 +433,34 @@ def test_a_block_whose_share_nobody_knows_has_its_name(chromium, plan, tmp_path)
         )
         assert set(asked) >= {"B01", "B02"}
         assert held.faults == []
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_the_first_screen_says_each_decision_and_which_blocks_have_it(chromium, plan, pages, size):
+    counts = plan.readiness["decision"].value_counts()
+    with opened(chromium, pages["overview"], size=size) as held:
+        said = held.page.evaluate(
+            """() => Object.fromEntries([...document.querySelectorAll('.tally button')]
+                .filter((one) => one.checkVisibility())
+                .map((one) => [one.dataset.decision, one.querySelector('strong').textContent]))"""
+        )
+        assert said == {name: str(count) for name, count in counts.items()}
+        named = held.page.evaluate("fieldView.renderer.placed.map((label) => label.text)")
+        listed = sheet_text(held.page) if size == DESKTOP else ""
+        for block_id in plan.readiness["block_id"]:
+            assert block_id in named
+            assert block_id in listed or size == PHONE
+        held.page.locator(".tally button:visible").first.click()
+        first = next(name for name in said)
+        assert held.page.evaluate("fieldView.only") == first
+        only = plan.readiness.loc[plan.readiness["decision"] == first, "block_id"]
+        told = sheet_text(held.page)
+        assert all((block in told) == (block in set(only)) for block in plan.readiness["block_id"])
+
+
+def test_a_blocks_first_screen_says_its_decision(chromium, plan, pages):
+    decision = plan.readiness.set_index("block_id").loc["B01", "decision"]
+    with opened(chromium, pages["young"]) as held:
+        assert decision in held.page.inner_text(".head .tally").lower()
+    with opened(chromium, pages["young"], size=DESKTOP) as held:
+        assert decision in sheet_text(held.page).lower()

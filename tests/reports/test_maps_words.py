@@ -9,11 +9,11 @@ from babel.messages.pofile import read_po
 from layers.errors import SettingError
 from reports.maps import ENGLISH, block_map, overview_map
 from reports.maps.wording import LOCALE_FOLDER, wording_in
-from reports.words import LANGUAGES, letters_without_font
+from reports.words import LANGUAGES, letters_without_font, teller_in
 from reports.words.catalogue import REVIEWER_MESSAGE
 from tests.browser import SMALL_PHONE, browser, opened
 from tests.reports.small_plan import small_plan
-from tests.reports.test_maps_look import CLIPPED, every_sheet
+from tests.reports.test_maps_look import CLIPPED, OVERLAPS, every_sheet
 
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
 
@@ -51,10 +51,25 @@ def test_a_language_without_a_catalogue_is_refused():
         wording_in("xx")
 
 
+REASONS = """() => {
+    const { content } = fieldView;
+    return content.kind === 'block'
+        ? [content.head.reason, content.sun.words, content.sun.reason, content.sun.basis,
+            ...content.trees.reasons]
+        : content.blocks.map((block) => block.reason);
+}"""
+
+
 @pytest.mark.browser
 @pytest.mark.xdist_group("browser")
 def test_maps_in_every_language_fit_a_small_phone(tmp_path):
     plan = small_plan()
+    facing = plan.facing[["reason", "basis", "face_words"]]
+    english = {*plan.classes["reason"], *plan.readiness["reason"], *facing.to_numpy().ravel()}
+    spoken = {
+        language: {teller_in(language).tell(reason) for reason in english}
+        for language in TRANSLATED
+    }
     with browser() as chromium:
         for language in TRANSLATED:
             pages = {
@@ -64,6 +79,11 @@ def test_maps_in_every_language_fit_a_small_phone(tmp_path):
             for name, path in pages.items():
                 with opened(chromium, path, size=SMALL_PHONE) as held:
                     assert held.page.evaluate(CLIPPED) == [], (language, name)
+                    assert held.page.evaluate(OVERLAPS) == [], (language, name)
+                    told = [one for one in held.page.evaluate(REASONS) if one]
+                    assert told
+                    assert not english & set(told), (language, name)
+                    assert {one for one in told if one not in spoken[language]} == set()
                     for sheet in every_sheet(held.page, name):
                         assert held.page.evaluate(CLIPPED) == [], (language, name, sheet)
                     held.page.evaluate("fieldView.frame.open('key')")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pdfplumber
 import pytest
+from PIL import ImageFont, features
 
 from estate.panels import life_plans
 from reports.sheets import (
@@ -17,13 +18,32 @@ from reports.sheets import (
     task_sheets,
     wall_calendar,
 )
-from reports.words import LANGUAGES
-from tests.reports.pages import beyond, needs_pages, overlaps, pictures
+from reports.words import LANGUAGES, font_folder, words_in
+from tests.reports.pages import beyond, crammed, needs_pages, overlaps, pictures, read_by_another
 from tests.reports.small_plan import MEMBERS, small_plan
 
-SCRIPTS = ("en", "th", "ml")
-"""One language a script is read back in every document, the others of Latin script in most."""
-LATIN_LEFT_OUT = ("cords", "form", "life", "wall", "folded")
+TASK_WORDS = (
+    "Rows in walking order", "Direction of the cut", "How to mark", "Marks and sizes",
+    "Days to tap", "Take care", "Emergency", "Meeting place", "Who knows where I am",
+    "Trees to tap", "Round day", "tree to tap",
+)  # fmt: skip
+SAID = {
+    "opening": ("Opening report", "Ready trees by block", "Girth of standing trees", "Member",
+                "First panel faces"),
+    "cords": ("Cord table", "Fold, cm", "Drop, cm"),
+    "form": ("Surveyor", "Stop", "Girth, cm", "Remark (vacant, dead, dry)"),
+    "member": ("Blocks", "Trees", "Tapping tasks", "Expected crop", "mornings planned"),
+    "life": ("Panel life plan", "Low end of the cut, cm above the ground"),
+    "wall": ("rest",),
+    "own": ("rest",),
+    "down": TASK_WORDS,
+    "up": TASK_WORDS,
+    "folded": TASK_WORDS,
+    "folded up": TASK_WORDS,
+}  # fmt: skip
+"""What must stand on every kind of page, in whatever language."""
+HEADING_PT = 10.5
+TABLE_HEAD_PT = 8.0
 
 
 @pytest.fixture(scope="module")
@@ -67,24 +87,45 @@ def write_all(plan, life, folder, language):
                 plan, ["B02-T1"], path, **folded, **common
             ),
         }.items()
-        if language in SCRIPTS or name not in LATIN_LEFT_OUT
     }
+
+
+def heading_widths_pt(path):
+    """The widths of the headings on the first page of a task sheet."""
+    with pdfplumber.open(path) as pdf:
+        chars = [
+            char
+            for char in pdf.pages[0].chars
+            if abs(char["size"] - HEADING_PT) < 0.01 and "Bold" in char["fontname"]
+        ]
+    headings = []
+    for char in sorted(chars, key=lambda char: (round(char["top"]), char["x0"])):
+        last = headings[-1] if headings else None
+        if last and last["line"] == round(char["top"]) and char["x0"] < last["x1"] + HEADING_PT:
+            last["x1"] = max(last["x1"], char["x1"])
+        else:
+            headings.append({"line": round(char["top"]), "x0": char["x0"], "x1": char["x1"]})
+    return [heading["x1"] - heading["x0"] for heading in headings]
 
 
 @dataclass(frozen=True)
 class Read:
     path: object
+    language: str
     pages: int
     covered: list
+    crammed: list
     beyond: list
     fonts: set
 
 
-def read(path):
+def read(path, language):
     with pdfplumber.open(path) as pdf:
         return Read(
             path=path,
+            language=language,
             pages=len(pdf.pages),
+            crammed=[pair for page in pdf.pages for pair in crammed(page, TABLE_HEAD_PT)],
             covered=[pair for page in pdf.pages for pair in overlaps(page)],
             beyond=[word for page in pdf.pages for word in beyond(page)],
             fonts={char["fontname"] for page in pdf.pages for char in page.chars},
@@ -94,15 +135,57 @@ def read(path):
 @pytest.fixture(scope="module", params=LANGUAGES)
 def documents(request, plan, life, tmp_path_factory):
     paths = write_all(plan, life, tmp_path_factory.mktemp(request.param), request.param)
-    return {name: read(path) for name, path in paths.items()}
+    return {name: read(path, request.param) for name, path in paths.items()}
 
 
 def test_no_word_covers_another(documents):
     assert {name: page.covered for name, page in documents.items() if page.covered} == {}
 
 
+def test_the_heads_of_the_marking_table_keep_apart(documents):
+    both = {name: page.crammed for name, page in documents.items() if page.crammed}
+    assert both == {}
+
+
 def test_no_word_leaves_what_a_printer_reaches(documents):
     assert {name: page.beyond for name, page in documents.items() if page.beyond} == {}
+
+
+@pytest.mark.parametrize("_", [pytest.param(None, marks=needs_pages)])
+def test_every_kind_of_page_says_its_words(documents, _):
+    assert set(SAID) == set(documents)
+    for name, page in documents.items():
+        told = read_by_another(page.path)
+        words = words_in(page.language)
+        # Word by word: a column's head may go over two lines, with another's between them.
+        lacking = [m for m in SAID[name] if any(w not in told for w in words.say(m).split())]
+        assert lacking == [], (name, page.language)
+        unreviewed = "".join(words.say("Machine translation, unreviewed.").split())
+        assert (unreviewed in told) == (page.language != "en")
+
+
+# Thai and Malayalam words are as wide as HarfBuzz sets them with the same font, through Pillow's
+# Raqm layout: letters set one by one would be wider or narrower.
+@pytest.mark.parametrize("language", ["th", "ml"])
+def test_letters_are_joined_and_stacked_as_their_script_asks(plan, tmp_path, language):
+    assert features.check("raqm")
+    path = task_sheets(plan, ["B01-T1"], tmp_path / "sheet.pdf", language=language)
+    set_pt = heading_widths_pt(path)
+    file = font_folder() / f"NotoSans{'Thai' if language == 'th' else 'Malayalam'}-Bold.ttf"
+    for message in ("Take care", "How to mark", "Marks and sizes", "Days to tap"):
+        said = words_in(language).say(message)
+        shaped, loose = (
+            max(
+                ImageFont.truetype(file, 1000, layout_engine=engine).getlength(word)
+                for word in said.split()
+            )
+            * HEADING_PT
+            / 1000
+            for engine in (ImageFont.Layout.RAQM, ImageFont.Layout.BASIC)
+        )
+        if len(said.split()) == 1:
+            assert min(abs(width - shaped) for width in set_pt) < 0.01 * shaped, said
+        assert language == "th" or abs(shaped - loose) > 0.03 * shaped
 
 
 def test_each_task_has_one_page(documents):

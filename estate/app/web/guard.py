@@ -29,7 +29,7 @@ _MAP_RULES = (
 )
 _PAGE_RULES = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-    "font-src 'self'; connect-src 'self'; frame-src 'self'; form-action 'self'; "
+    "font-src data:; connect-src 'self'; frame-src 'self'; form-action 'self'; "
     "frame-ancestors 'none'; base-uri 'none'"
 )
 

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from flask import Response, send_from_directory
-from werkzeug.wrappers import Response as AnyResponse
+from flask import Response, abort
 
 from reports import palette
-from reports.words import font_folder
-
-FONTS = {"Noto Sans Thai": "NotoSansThai", "Noto Sans Malayalam": "NotoSansMalayalam"}
-"""Scripts that a computer may lack, and the files that we bring for them."""
+from reports.maps.web_page import SCRIPT_FONTS, script_style
 
 _PATTERNS = {
     "plain": "",
@@ -47,21 +43,13 @@ def palette_css() -> str:
     return "\n".join(lines) + "\n"
 
 
-def font_css() -> str:
-    """Give the fonts of scripts that a computer may lack, loaded only where a page has them."""
-    return "\n".join(
-        f'@font-face {{ font-family: "{family}"; font-weight: {weight}; '
-        f'src: url("/font/{file}-{cut}.ttf"); }}'
-        for family, file in FONTS.items()
-        for weight, cut in ((400, "Regular"), (700, "Bold"))
-    )
-
-
 def answer() -> Response:
     """Give the style sheet as an answer to the browser."""
-    return Response(palette_css() + font_css(), mimetype="text/css")
+    return Response(palette_css(), mimetype="text/css")
 
 
-def font(name: str) -> AnyResponse:
-    """Give one of our fonts as an answer to the browser."""
-    return send_from_directory(font_folder().resolve(), f"{name}.ttf")
+def letters(language: str) -> Response:
+    """Give the font of a language's script inside a style sheet, so that no text waits for it."""
+    if language not in SCRIPT_FONTS:
+        abort(404)
+    return Response(script_style(language), mimetype="text/css")

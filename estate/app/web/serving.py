@@ -25,6 +25,7 @@ from estate.app.web.guard import guard
 from estate.app.web.running import RunWatch, faults_of
 from estate.app.web.speaking import number, say, speak, words
 from layers.errors import LayerError
+from reports.maps.web_page import SCRIPT_FONTS
 from reports.words import mark
 
 LARGEST_UPLOAD_MB = 200
@@ -58,7 +59,7 @@ def make_app(source: Path, *, port: int = PORT, own_standards: Path | None = Non
     app.register_blueprint(manager_page.pages(desk))
     app.register_blueprint(run_page.pages(desk, watch))
     app.add_url_rule("/palette.css", "palette", palette_style.answer)
-    app.add_url_rule("/font/<name>.ttf", "font", palette_style.font)
+    app.add_url_rule("/letters-<language>.css", "letters", palette_style.letters)
     _with_shared_words(app, desk, watch)
     _with_errors_in_words(app)
     return app
@@ -74,6 +75,7 @@ def _with_shared_words(app: Flask, desk: Desk, watch: RunWatch) -> None:
             "faults_by_meaning": summary.faults_by_meaning,
             "largest_mb": LARGEST_UPLOAD_MB,
             "decision_words": glances.DECISION_WORDS,
+            "with_letters": SCRIPT_FONTS,
         }
 
 

@@ -73,7 +73,7 @@ class FieldFrame {
   north() {
     const word = this.wording.say("north");
     const picture = drawing("svg", {
-      viewBox: "0 0 40 44", width: 40, height: 44, role: "img", "aria-label": word,
+      viewBox: "0 0 40 49", width: 40, height: 49, role: "img", "aria-label": word,
     });
     const first = drawing("text", {
       x: 20, y: 42, "text-anchor": "middle", "font-size": 14, "font-weight": 700,
