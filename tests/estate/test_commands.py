@@ -154,3 +154,25 @@ def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path
     assert "blocks.shp" in said
     assert "CRS" in said or "coordinate" in said
     assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_own_timed_mornings_change_the_minutes_of_the_next_plan_and_stay(planned):
+    project, before = planned
+    rows = [
+        f"2026-03-{3 + n:02},{task['task_id']},{task['trees']},"
+        f"{task['trees'] * 40 / 60 + task['path_min'] / 0.5 + 0.02 * (-1) ** n:.3f}"
+        for n, task in enumerate(before["tasks"])
+    ]
+    notes = project.parent / "mornings.csv"
+    notes.write_text("date,task_id,trees,tapping_took_min\n" + "\n".join(rows) + "\n")
+    try:
+        assert {task["task_id"] for task in before["tasks"]} >= {"A-1", "A-2", "A-3"}
+        once = plan_again(project)
+        fitted = read_layer(project, "fitted_minutes").set_index("figure")["value"]
+        assert fitted["tap_low_s"] == pytest.approx(40.0, rel=0.05)
+        assert plan_again(project)["tasks"] == once["tasks"]
+        assert read_layer(project, "fitted_minutes")["mornings"].eq(len(rows)).all()
+    finally:
+        notes.unlink()
+    assert len(read_layer(project, "fairness"))
+    assert plan_again(project)["tasks"] == before["tasks"]
