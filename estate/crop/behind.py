@@ -57,7 +57,9 @@ def falling_behind(
     table = pd.DataFrame(rows, columns=_COLUMNS)
     # Of few records the spread itself is uncertain: Student's t gives as few false alarms as the
     # normal law does of many.
-    chance = t.cdf(table["standard_errors"], np.maximum(table["records"] - 2, 1))
+    chance = t.cdf(
+        table["standard_errors"].astype(float), np.maximum(table["records"].astype(float) - 2, 1)
+    )
     behind = table["standard_errors"].notna() & (chance <= norm.cdf(figures["behind_at"].value))
     why = [
         f"{-change:.0f} % less than before, weather aside"
