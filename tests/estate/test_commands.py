@@ -156,23 +156,22 @@ def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path
     assert sorted(tmp_path.rglob("*")) == before
 
 
-def test_own_timed_mornings_change_the_minutes_of_the_next_plan_and_stay(planned):
-    project, before = planned
-    rows = [
-        f"2026-03-{3 + n:02},{task['task_id']},{task['trees']},"
-        f"{task['trees'] * 40 / 60 + task['path_min'] / 0.5 + 0.02 * (-1) ** n:.3f}"
-        for n, task in enumerate(before["tasks"])
-    ]
+def test_own_timed_mornings_are_joined_to_the_last_plans_tasks_and_kept_with_them(planned):
+    project, _ = planned
+    tasks = plan_again(project)["tasks"]
+    assert {"A-1", "A-2", "A-3"} <= {task["task_id"] for task in tasks}
+    rows = [f"2026-03-03,{task['task_id']},{task['trees']},60" for task in tasks]
     notes = project.parent / "mornings.csv"
-    notes.write_text("date,task_id,trees,tapping_took_min\n" + "\n".join(rows) + "\n")
+    notes.write_text("\n".join(["date,task_id,trees,tapping_took_min", *rows]) + "\n")
     try:
-        assert {task["task_id"] for task in before["tasks"]} >= {"A-1", "A-2", "A-3"}
-        once = plan_again(project)
-        fitted = read_layer(project, "fitted_minutes").set_index("figure")["value"]
-        assert fitted["tap_low_s"] == pytest.approx(40.0, rel=0.05)
-        assert plan_again(project)["tasks"] == once["tasks"]
-        assert read_layer(project, "fitted_minutes")["mornings"].eq(len(rows)).all()
+        plan_again(project)
+        once = read_layer(project, "timed_mornings")
+        plan_again(project)
+        again = read_layer(project, "timed_mornings")
     finally:
         notes.unlink()
-    assert len(read_layer(project, "fairness"))
-    assert plan_again(project)["tasks"] == before["tasks"]
+    assert once["task_id"].tolist() == [task["task_id"] for task in tasks]
+    assert once["path_min"].tolist() == pytest.approx([task["path_min"] for task in tasks])
+    assert (once[["low", "high", "two"]].sum(axis=1) == once["trees"]).all()
+    pd.testing.assert_frame_equal(pd.DataFrame(again), pd.DataFrame(once))
+    assert {"minutes_ratio", "latex_ratio"} <= set(read_layer(project, "fairness").columns)
