@@ -206,7 +206,7 @@ def latex_a_morning(
     >>> tasks = pd.DataFrame({"task_id": ["A-1"], "trees": [400]})
     >>> belief = published_belief(3)
     >>> round(latex_a_morning(tasks, task_beliefs(tasks, belief), belief)["A-1"])
-    67
+    68
     """
     figures = figures or load_figures("crop")
     known = beliefs.set_index("task_id")[["log_g", "shared_sd", "own_sd"]]

@@ -84,11 +84,12 @@ def _rounds(
     if settings.rows == "whole" or count == 1 or not full:
         return share_out(on, plain, settings, kicks_a_tree)
     rounds = share_out(on, plain, settings, 0.0)
-    barred = len(on.walked.bars.segments) > 0
-    if not barred and sum(each.path_s for each in rounds) <= TIDY * _least_s(on):
+    block, cell = site.trees.block[on.span], parts.cell[on.run]
+    simple = len(np.unique(cell)) == len(np.unique(block)) and not len(on.walked.bars.segments)
+    if simple and sum(each.path_s for each in rounds) <= TIDY * _least_s(on):
         return share_out(on, plain, settings, kicks_a_tree)
     beside = touching(
-        site.trees.xyz[on.span, :2], on.run, site.trees.block[on.span], on.span,
+        site.trees.xyz[on.span, :2], on.run, block, on.span,
         np.vstack([on.walked.bars.segments, on.walked.bars.openings]),
     )  # fmt: skip
     run = np.unique(on.run, return_inverse=True)[1]
@@ -103,13 +104,18 @@ def _rounds(
             drawn = [walk_round(on, np.flatnonzero(label == k), 0) for k in range(count)]
             tried.append((terms.worth(on, drawn), share))
     tried.sort(key=lambda each: each[0])
-    drafts = []
-    for _, share in tried[: 1 + int(kicks_a_tree / 4)]:
+    drafts: list[tuple[float, list[Round]]] = []
+    for number, (_, share) in enumerate(tried):
+        if drafts and number > int(kicks_a_tree / 4):
+            break
         drawn = share_out(on, _mended(share, beside), settings, kicks_a_tree / 2)
         if len(drawn) == count and _pieces(on, drawn, beside):
             drafts.append((terms.worth(on, drawn), drawn))
     if not drafts:
-        return share_out(on, plain, settings, kicks_a_tree)
+        drawn = share_out(on, plain, settings, kicks_a_tree)
+        whole = share_out(on, _mended(plain, beside), settings, kicks_a_tree)
+        held = len(whole) == count and _pieces(on, whole, beside)
+        return whole if held and not _pieces(on, drawn, beside) else drawn
     return traded(on, min(drafts, key=lambda each: each[0])[1], terms, kicks_a_tree)
 
 

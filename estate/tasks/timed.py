@@ -107,12 +107,14 @@ def _nothing_fitted() -> pd.DataFrame:
 def _joined(
     own: pd.DataFrame, known: pd.DataFrame, task_sums: pd.DataFrame | None
 ) -> tuple[pd.DataFrame, tuple[Fault, ...]]:
-    had = {(str(d), str(t)): n for n, (d, t) in enumerate(zip(known["date"], known["task_id"],
-                                                             strict=True))}  # fmt: skip
+    had = {
+        (_day(day), str(task)): number
+        for number, (day, task) in enumerate(zip(known["date"], known["task_id"], strict=True))
+    }
     facts = _task_facts(task_sums)
     rows, faults = [], []
     for morning in own.to_dict("records"):
-        key = str(morning["date"]), str(morning["task_id"])
+        key = _day(morning["date"]), str(morning["task_id"])
         if key in had:
             shape = known.iloc[had[key]][[*CUTS, "path_min"]].to_dict()
         elif key[1] not in facts:
@@ -128,6 +130,10 @@ def _joined(
     timed = pd.DataFrame(rows, columns=list(COLUMNS)) if rows else no_timed()
     numbers = [name for name in COLUMNS if name not in ("date", "task_id")]
     return timed.astype(dict.fromkeys(numbers, float)), tuple(faults)
+
+
+def _day(day: object) -> str:
+    return str(pd.Timestamp(str(day)).date())
 
 
 def _task_facts(task_sums: pd.DataFrame | None) -> dict[str, dict[str, float]]:

@@ -154,3 +154,24 @@ def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path
     assert "blocks.shp" in said
     assert "CRS" in said or "coordinate" in said
     assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_own_timed_mornings_are_joined_to_the_last_plans_tasks_and_kept_with_them(planned):
+    project, _ = planned
+    tasks = plan_again(project)["tasks"]
+    assert {"A-1", "A-2", "A-3"} <= {task["task_id"] for task in tasks}
+    rows = [f"2026-03-03,{task['task_id']},{task['trees']},60" for task in tasks]
+    notes = project.parent / "mornings.csv"
+    notes.write_text("\n".join(["date,task_id,trees,tapping_took_min", *rows]) + "\n")
+    try:
+        plan_again(project)
+        once = read_layer(project, "timed_mornings")
+        plan_again(project)
+        again = read_layer(project, "timed_mornings")
+    finally:
+        notes.unlink()
+    assert once["task_id"].tolist() == [task["task_id"] for task in tasks]
+    assert once["path_min"].tolist() == pytest.approx([task["path_min"] for task in tasks])
+    assert (once[["low", "high", "two"]].sum(axis=1) == once["trees"]).all()
+    pd.testing.assert_frame_equal(pd.DataFrame(again), pd.DataFrame(once))
+    assert {"minutes_ratio", "latex_ratio"} <= set(read_layer(project, "fairness").columns)

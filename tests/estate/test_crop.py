@@ -193,3 +193,20 @@ def test_records_of_tasks_that_nobody_knows_change_nothing():
     plain = task_beliefs(tasks(2), belief, None)
     pd.testing.assert_frame_equal(task_beliefs(tasks(2), belief, strange), plain)
     assert plain["log_g"].dtype == float
+
+
+def test_of_tasks_that_dont_change_about_one_in_forty_is_flagged():
+    # The normal law below -2 standard errors: 0.02275, from a table of it.
+    random = np.random.default_rng(3)
+    many, mornings = 400, 12
+    days = pd.date_range("2026-08-03", periods=mornings, freq="3D").date
+    records = pd.DataFrame(
+        {
+            "date": np.tile(days, many),
+            "task_id": np.repeat([f"A-{n}" for n in range(many)], mornings),
+            "dry_kg": 20.0 * np.exp(random.normal(0.0, 0.15, many * mornings)),
+        }
+    )
+    sizes = pd.DataFrame({"task_id": records["task_id"].unique(), "trees": 400})
+    flagged = falling_behind(records, sizes)["behind"].mean()
+    assert abs(flagged - 0.02275) < 3.0 * np.sqrt(0.02275 * 0.97725 / many)

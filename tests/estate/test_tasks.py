@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -122,10 +124,25 @@ def test_same_trees_give_the_same_tasks() -> None:
 
 def test_more_seconds_never_walk_further() -> None:
     trees = block(18, 33).sample(frac=0.3, random_state=5)
-    settings = TaskSettings(tasks=1)
+    settings = TaskSettings(tasks=1, minutes=replace(minutes(), row_change_s=0.0))
     short = draw(trees, settings=settings).task_sums["walk_m"].sum()
     longer = draw(trees, settings=settings, seconds=2.0).task_sums["walk_m"].sum()
     assert longer <= short + 1e-9
+
+
+def test_rows_are_entered_less_often_where_that_is_worth_something_for_little_walking() -> None:
+    trees = block(18, 33).sample(frac=0.45, random_state=5)
+    entries, walking = {}, {}
+    for worth_s in (0.0, minutes().row_change_s):
+        model = replace(minutes(), row_change_s=worth_s)
+        plan = draw(trees, settings=TaskSettings(tasks=2, minutes=model))
+        stops = plan.tasks.merge(trees[["tree_id", "row_id"]], on="tree_id")
+        stops = stops.sort_values(["task_id", "stop_no"])
+        key = stops["task_id"] + stops["row_id"]
+        entries[worth_s > 0.0] = int((key != key.shift()).sum()) - key.nunique()
+        walking[worth_s > 0.0] = plan.task_sums["walk_m"].sum()
+    assert entries[True] < 0.5 * entries[False]
+    assert walking[True] < 1.1 * walking[False]
 
 
 def test_search_reaches_the_best_round_of_a_small_case() -> None:
