@@ -190,6 +190,17 @@ def test_order_index_and_moments_do_not_change_the_matches() -> None:
     assert (again["tree_id"].to_numpy() == whole["tree_id"].to_numpy()).mean() > 0.99
 
 
+@pytest.mark.parametrize("rows", [["row_id"], ["row_no"], []])
+def test_layers_with_little_more_than_places(rows: list[str]) -> None:
+    survey = simulate_survey(SMALL, 6)
+    number = survey.trees["row_id"].str[-2:].astype(int)
+    trees = survey.trees.assign(row_no=number)[["tree_id", *rows, "geometry"]]
+    points = survey.points[["point_id", "geometry"]]
+    right = right_share(survey, match_points(trees, points))
+    # Without rows the trees are an irregular stand, in which a walk is less told.
+    assert right > (0.95 if rows else 0.8)
+
+
 def test_short_far_and_empty_surveys() -> None:
     survey = simulate_survey(SMALL, 8)
     single = match_points(survey.trees, survey.points.iloc[:1])
