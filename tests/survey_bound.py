@@ -1,10 +1,16 @@
-"""What a walk could reach that is told the truth: the bound beside which matching is measured."""
+"""What a walk could reach that is told the truth: the bounds beside which matching is measured."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from layers.matching.chains import chain_sessions, walkers
+from layers.matching.law import Noise, StepLaw, SurveyLaw
+from layers.matching.points import lay_out_sessions, session_codes
+from layers.matching.session import Search, make_ground, walk_session
+from layers.matching.stand import lay_out_stand
+from layers.matching.steps import LONGEST_ENTRY, LONGEST_STEP, ROW_CHANGES
 from tests.survey_simulator import Survey, SurveyForm, step_law
 
 Floats = NDArray[np.float64]
@@ -29,6 +35,64 @@ def told_the_truth(survey: Survey) -> NDArray[np.int64]:
         inside = sessions == one
         got[inside] = _likeliest_walk(form, place, standing, at[inside], moves)
     return got
+
+
+def told_the_law(survey: Survey) -> NDArray[np.int64]:
+    """Likeliest trees by this project's own walk, told the true law of steps and the true noise.
+
+    Unlike :func:`told_the_truth` it has to find the offset: what lies between the two is what no
+    survey of this form lets anyone know, what lies below it is lost in learning.
+
+    Returns
+    -------
+    ndarray of int
+        The tree's position in the frame, -1 where a point is likelier of no tree.
+    """
+    stand = lay_out_stand(survey.trees)
+    codes, _ = session_codes(survey.points)
+    parts = lay_out_sessions(survey.points, stand, np.full(len(survey.points), -1), codes)
+    chained = chain_sessions(parts, walkers(survey.points, codes), stand)
+    ground = make_ground(stand, true_law(survey.form), np.full((stand.size, 2), np.nan))
+    got = np.full(len(survey.points), -1, dtype=np.int64)
+    for session, inside in chained:
+        walked = walk_session(ground, session, search=Search())
+        lone = walked.lone > walked.share[:, 0]
+        got[inside] = np.where(lone, -1, stand.source[walked.tree[:, 0]])
+    return got
+
+
+def true_law(form: SurveyForm) -> SurveyLaw:
+    """Give a form's law and noise as a walk takes them; rows may be numbered either way."""
+    never = 1e-9
+    step, entry = np.full(LONGEST_STEP + 1, never), np.full(LONGEST_ENTRY + 1, never)
+    steps, _, _, shares = step_law(form)
+    step[steps] = shares * (1 - form.repeat_share)
+    step[0] = max(form.repeat_share, never)
+    entry[: form.step_high] = 1
+    change = np.full(ROW_CHANGES, never)
+    change[[0, 2] if form.serpentine else [1, 3]] = 1
+    return SurveyLaw(
+        steps=StepLaw(
+            step=step / step.sum(),
+            row_change=change / change.sum(),
+            entry=entry / entry.sum(),
+            turning=np.ones(5),
+            carry_share=1 - 1e-6 if form.carry_over else 1e-6,
+            turn_share=max(form.uturn_share, 1e-7),
+            jump_share=max(form.jump_share, 1e-7),
+            stray_share=max(form.stray_share, 1e-7),
+            counts_places=form.step_counts_places,
+        ),
+        noise=Noise(
+            offset_m=form.offset_m / np.sqrt(2),
+            drift_m=form.drift_m,
+            drift_points=form.drift_points,
+            white_m=form.white_m,
+            anew_share=1e-9,
+            size_m=form.offset_m,
+            size_sd_m=0.2,
+        ),
+    )
 
 
 def _moves(form: SurveyForm, standing: NDArray[np.bool_]) -> tuple[Floats, ...]:

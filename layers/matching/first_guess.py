@@ -13,7 +13,10 @@ from layers.matching.session import Session
 from layers.matching.stand import Stand
 from layers.matching.steps import LONGEST_STEP
 
-AHEAD = 6
+# A move over so many points that seldom turns into another row, and the quantile of such moves
+# that none of those turns makes short.
+AHEAD = 3
+UNTURNED = 0.65
 # Sessions whose strides differ by less than this, in natural logs, may follow one law of steps;
 # the second is how much a session's stride is in doubt, divided by the root of its points.
 SAME_STRIDE = 0.3
@@ -59,8 +62,8 @@ def stride_of(sessions: Sequence[Session], gap_m: float) -> Stride:
     if not short.size:
         return Stride(step_trees=1.5, far=False)
     single = float(np.median(short)) / gap_m
-    onward = float(np.median(long)) / AHEAD / gap_m if long.size else single
-    # Where points are many rows apart, six of them lie little further off than one.
+    onward = float(np.quantile(long, UNTURNED)) / AHEAD / gap_m if long.size else single
+    # Where points are many rows apart, several of them lie little further off than one.
     far = single > LONGEST_STEP / 2
     return Stride(step_trees=float(np.clip(single if far else onward, 1, 12)), far=far)
 

@@ -106,8 +106,8 @@ def lay_out_stand(trees: gpd.GeoDataFrame) -> Stand:
     Parameters
     ----------
     trees
-        Trees layer in a metric CRS. ``row_id``, ``row_no``, ``block_id``, ``tree_no`` and
-        ``status`` are used where there; vacant and dead places can't be measured.
+        Trees layer in a metric CRS. ``row_id`` (or ``row_no`` in its place), ``block_id``,
+        ``tree_no`` and ``status`` are used where there; vacant and dead places can't be measured.
 
     Returns
     -------
@@ -118,8 +118,9 @@ def lay_out_stand(trees: gpd.GeoDataFrame) -> Stand:
     origin = np.array([np.mean(x_m), np.mean(y_m)]) if len(trees) else np.zeros(2)
     x_m, y_m = x_m - origin[0], y_m - origin[1]
     block = _codes(trees, "block_id")
-    has_rows = "row_id" in trees and bool(trees["row_id"].notna().all())
-    row = _joint_codes(block, _codes(trees, "row_id")) if has_rows else block
+    named = [one for one in ("row_id", "row_no") if one in trees and trees[one].notna().all()]
+    has_rows = bool(named)
+    row = _joint_codes(block, _codes(trees, named[0])) if has_rows else block
     measurable = (
         trees["status"].isin(MEASURABLE).to_numpy()
         if "status" in trees

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -158,6 +159,9 @@ def _learn_and_walk(
     points = sum(len(one.at_m) for one in sessions)
     number = LAWS if points <= LAWS_UP_TO_POINTS else 0
     drawn = draw_laws(stand, some, laws, earlier, search=search, number=number) or [laws]
+    if number:
+        # Where laws are drawn the survey is small enough to search it finely at last.
+        search = dataclasses.replace(search, most=2 * search.most, share=0.5 * search.share)
     order = np.concatenate(members)
     group_of, back = np.empty(len(sessions), np.int64), np.argsort(order)
     for number, inside in enumerate(members):

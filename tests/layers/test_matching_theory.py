@@ -102,15 +102,27 @@ def test_the_end_of_a_row_settles_a_shift() -> None:
     assert all(share_of(walked, point, point) > 0.99 for point in range(10))
 
 
+def _covers(noise: Noise, points: int) -> list[tuple[float, NDArray[np.float64]]]:
+    """Every way in which offsets may be drawn anew: its share, and the points' covariance."""
+    apart = np.abs(np.subtract.outer(np.arange(points), np.arange(points)))
+    slow = noise.offset_m**2 + noise.drift_m**2 * np.exp(-apart / noise.drift_points)
+    covers = []
+    for anew in itertools.product((0, 1), repeat=points - 1):
+        drawn = sum(anew)
+        share = noise.anew_share**drawn * (1 - noise.anew_share) ** (points - 1 - drawn)
+        offset = np.append(0, np.cumsum(anew))
+        same = np.equal.outer(offset, offset)
+        covers.append((share, slow * same + noise.white_m**2 * np.eye(points)))
+    return covers
+
+
 def written_out(
     along_m: NDArray[np.float64], at_m: NDArray[np.float64], known: SurveyLaw
 ) -> NDArray[np.float64]:
     """Posterior of each point's tree by summing over every walk in one row."""
     steps, noise = known.steps, known.noise
     trees, points = len(along_m), len(at_m)
-    apart = np.abs(np.subtract.outer(np.arange(points), np.arange(points)))
-    cover = noise.offset_m**2 + noise.drift_m**2 * np.exp(-apart / noise.drift_points)
-    cover += noise.white_m**2 * np.eye(points)
+    covers = _covers(noise, points)
     states = list(itertools.product(range(trees), (1, -1)))
     stay = 1 - steps.turn_share - steps.jump_share - steps.stray_share
 
@@ -137,20 +149,27 @@ def written_out(
     for path in itertools.product(states, repeat=points):
         weight = np.prod([chance(a, b) for a, b in itertools.pairwise(path)])
         tree = np.array([one[0] for one in path])
-        weight *= multivariate_normal.pdf(at_m[:, 0] - along_m[tree], cov=cover)
-        weight *= multivariate_normal.pdf(at_m[:, 1], cov=cover)
+        weight *= sum(
+            share
+            * multivariate_normal.pdf(at_m[:, 0] - along_m[tree], cov=cover)
+            * multivariate_normal.pdf(at_m[:, 1], cov=cover)
+            for share, cover in covers
+        )
         posterior[np.arange(points), tree] += weight
     return posterior / posterior.sum(axis=1, keepdims=True)
 
 
-def test_the_lattice_agrees_with_every_walk_written_out() -> None:
+@pytest.mark.parametrize(("jump_share", "anew_share"), [(0.05, NEVER), (NEVER, 0.15)])
+def test_the_lattice_agrees_with_every_walk_written_out(
+    jump_share: float, anew_share: float
+) -> None:
     along_m = np.array([0.0, 2.5, 5.5, 8.0])
     at_m = np.array([[1.5, 0.4], [4.6, -0.3], [6.9, 0.8], [8.3, 0.1]])
     known = law(
-        Noise(offset_m=1.5, drift_m=0.8, drift_points=10.0, white_m=1.0, anew_share=NEVER),
+        Noise(offset_m=1.5, drift_m=0.8, drift_points=10.0, white_m=1.0, anew_share=anew_share),
         {0: 0.1, 1: 0.5, 2: 0.3, 3: 0.1},
         turn_share=0.1,
-        jump_share=0.05,
+        jump_share=jump_share,
         carry_share=0.4,
     )
     walked = walk(row_of_trees(list(along_m)), [tuple(one) for one in at_m], known)
