@@ -21,9 +21,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from layers.matching.arrivals import propose_all
 from layers.matching.evidence import PointArrays, StandArrays, Whole
 from layers.matching.offset import BELIEF, Floats, jit, size_factor
-from layers.matching.proposals import Proposals, empty_proposals, propose_all
+from layers.matching.proposals import Proposals, empty_proposals
 from layers.matching.steps import REDRAWN, STRAY, LawArrays, SearchArrays
 
 TABLE = 1 << 14

@@ -1,0 +1,162 @@
+"""Arriving at a point: which steps are worth proposing, from which survivors."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layers.matching.evidence import PointArrays, StandArrays
+from layers.matching.offset import Floats, jit
+from layers.matching.proposals import Proposals, anywhere, of_no_tree, onward
+from layers.matching.steps import JUMP, REDRAWN, START, LawArrays, SearchArrays
+
+OFFSETS_TO_JUMP_FROM = 32
+# Survivors from which an offset drawn anew is tried, and how far (natural log) the likeliest step
+# may lie above it before it isn't worth trying.
+ANEW_FROM = 64
+ANEW_WITHIN = 9.0
+# Share of sessions that go on from where the session before them in a chain ended (a judgement:
+# no survey has enough sessions to tell it well, and a wrong one costs less than one step does).
+GOES_ON = 0.7
+
+
+@jit
+def _drawn_anew(
+    made: Proposals, count: int, best: float, t: int, order: NDArray[np.int64], parents: Floats,
+    trees: NDArray[np.int32], ways: NDArray[np.int8], first: int, again: Floats,
+    stand: StandArrays, points: PointArrays, law: LawArrays, search: SearchArrays,
+) -> tuple[int, float]:  # fmt: skip
+    """Propose steps on which the offset was drawn anew, where carrying it on fits badly."""
+    spread, log_anew = again[8], points.anew[t]
+    worth = log_anew - math.log(2 * math.pi * spread)
+    if best > worth + ANEW_WITHIN:
+        return count, best
+    px, py = points.x[t], points.y[t]
+    for p in order[:ANEW_FROM]:
+        k0, way, weight = trees[p], ways[p], parents[p, 7] + log_anew
+        if k0 < 0:
+            continue
+        if weight - math.log(2 * math.pi * spread) < best - search.reach:
+            break
+        count, best = onward(
+            made, count, best, search.reach, t, first + p, k0, way, weight, px, py, spread,
+            REDRAWN, stand, points, law,
+        )  # fmt: skip
+    p = order[0]
+    if trees[p] >= 0:
+        weight = log_anew + law.log_jump
+        count, best = anywhere(
+            made, count, best, search.reach, t, first + p, REDRAWN + JUMP, weight, px, py, spread,
+            stand, points,
+        )  # fmt: skip
+    return count, best
+
+
+@jit
+def _begun(
+    made: Proposals, t: int, order: NDArray[np.int64], parents: Floats,
+    trees: NDArray[np.int32], ways: NDArray[np.int8], first: int, again: Floats,
+    stand: StandArrays, points: PointArrays, law: LawArrays, search: SearchArrays,
+) -> tuple[int, float]:  # fmt: skip
+    """Propose where a later session of a chain begins: where the walk goes on, or anywhere."""
+    count, best, tried, spread = 0, -np.inf, 0, again[8]
+    px, py = points.x[t], points.y[t]
+    for p in order:
+        k0, way, h, weight = trees[p], ways[p], first + p, parents[p, 7]
+        if weight < best - search.reach - 20.0:
+            break
+        if points.fixed[t] < 0:
+            ux, uy = (px, py) if k0 < 0 else (px - stand.x[k0], py - stand.y[k0])
+            count, best = of_no_tree(
+                made, count, best, h, k0, way, weight, ux, uy, spread, REDRAWN, points, law
+            )
+        if k0 >= 0:
+            count, best = onward(
+                made, count, best, search.reach, t, h, k0, way, weight + math.log(GOES_ON), px, py,
+                spread, REDRAWN, stand, points, law,
+            )  # fmt: skip
+        if tried < OFFSETS_TO_JUMP_FROM:
+            tried += 1
+            count, best = anywhere(
+                made, count, best, search.reach, t, h, REDRAWN + START,
+                weight + math.log(1 - GOES_ON), px, py, spread, stand, points,
+            )  # fmt: skip
+    return count, best
+
+
+@jit
+def propose_all(
+    made: Proposals, t: int, parents: Floats, trees: NDArray[np.int32], ways: NDArray[np.int8],
+    first: int, again: Floats, stand: StandArrays, points: PointArrays, law: LawArrays,
+    search: SearchArrays,
+) -> tuple[int, float]:  # fmt: skip
+    """Propose where the walk is at point t.
+
+    `parents` holds beliefs as :func:`layers.matching.walk.filter_walk` predicts them, weighed
+    among themselves; `again` is the belief about an offset drawn anew.
+    """
+    count, best = 0, -np.inf
+    offsets = np.empty((OFFSETS_TO_JUMP_FROM, 4))
+    froms = np.empty(OFFSETS_TO_JUMP_FROM, np.int64)
+    kept = 0
+    px, py = points.x[t], points.y[t]
+    order = np.argsort(-parents[:, 7])
+    if points.begins[t]:
+        return _begun(
+            made, t, order, parents, trees, ways, first, again, stand, points, law, search
+        )
+    log_carried = math.log(1 - math.exp(points.anew[t]))
+    for p in order:
+        row = parents[p]
+        weight, spread = row[7] + log_carried, row[8]
+        ox, oy = px - row[0] - row[2], py - row[1] - row[3]
+        k0, way, h = trees[p], ways[p], first + p
+        if weight < best - search.reach - 20.0:
+            break
+        if points.fixed[t] < 0:
+            ux, uy = (ox, oy) if k0 < 0 else (ox - stand.x[k0], oy - stand.y[k0])
+            count, best = of_no_tree(
+                made, count, best, h, k0, way, weight, ux, uy, spread, 0, points, law
+            )
+        if k0 < 0:
+            # Nothing is known yet of where the walker stands.
+            count, best = anywhere(
+                made, count, best, search.reach, t, h, START, weight, ox, oy, spread, stand, points
+            )
+            continue
+        count, best = onward(
+            made, count, best, search.reach, t, h, k0, way, weight, ox, oy, spread, 0,
+            stand, points, law,
+        )  # fmt: skip
+        found = -1
+        for i in range(kept):
+            if (offsets[i, 0] - ox) ** 2 + (offsets[i, 1] - oy) ** 2 < 0.25 * spread:
+                found = i
+                break
+        if found >= 0:
+            # Parents come from the likeliest down, so the sum needs no care for overflow.
+            offsets[found, 2] += math.exp(weight - offsets[found, 3])
+        elif kept < OFFSETS_TO_JUMP_FROM:
+            offsets[kept, 0], offsets[kept, 1], offsets[kept, 2], offsets[kept, 3] = (
+                ox,
+                oy,
+                1.0,
+                weight,
+            )
+            froms[kept] = p
+            kept += 1
+    if kept > 0:
+        spread = parents[froms[0], 8]
+        worth = law.log_jump - math.log(2 * points.trees_near) - math.log(2 * math.pi * spread)
+        if best < worth + 7.0 or points.told[t]:
+            for i in range(kept):
+                weight = offsets[i, 3] + math.log(offsets[i, 2]) + law.log_jump
+                count, best = anywhere(
+                    made, count, best, search.reach, t, first + froms[i], JUMP, weight,
+                    offsets[i, 0], offsets[i, 1], parents[froms[i], 8], stand, points,
+                )  # fmt: skip
+    return _drawn_anew(
+        made, count, best, t, order, parents, trees, ways, first, again, stand, points, law, search
+    )
