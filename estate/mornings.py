@@ -17,6 +17,7 @@ from estate.crop import (
     task_beliefs,
 )
 from estate.figures import load_figures
+from estate.marked import Marked, trees_of_open_blocks
 from estate.plan_settings import PlanSettings
 from estate.roster import (
     LastPlan,
@@ -34,7 +35,6 @@ from estate.roster import (
     still_runs,
 )
 from estate.roster.homes import home_distances
-from estate.stages import Marked, trees_of_open_blocks
 from estate.stand import Stand
 from estate.tasks import TaskPlan, TaskSettings, Timing, draw, minutes, timing, with_names_kept
 from layers.contract import Layers

@@ -11,11 +11,11 @@ import pandas as pd
 
 from estate.girth import GirthRaster
 from estate.kept_aside import with_what_holds
+from estate.marked import mark_trees, with_refusals
 from estate.mornings import draw_mornings, give_dates, time_mornings
 from estate.panels import BarkUse, MarkingPractice
 from estate.plan_settings import PlanSettings
 from estate.roster import RoundSettings
-from estate.stages import mark_trees, with_refusals
 from estate.stand import class_stand, join_survey
 from estate.standards import OpeningStandard
 from layers.contract import Layers, with_every_column

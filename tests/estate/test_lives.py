@@ -2,13 +2,11 @@ import datetime as dt
 from types import SimpleNamespace
 
 import pandas as pd
-import pytest
 
 from estate.lives import bark_budget, plan_lives
 from estate.plan_settings import PlanSettings, months_within
 from estate.roster import RoundSettings
 from estate.sun import FacingOptions
-from layers.errors import SettingError
 
 ON = dt.date(2026, 6, 1)
 
@@ -45,12 +43,9 @@ def test_a_measured_cut_goes_before_one_that_is_reckoned():
     assert reckoned["bark_from_cm"].iloc[0] < 130.0
 
 
-def test_a_cut_in_a_block_that_isn_t_there_is_refused_by_its_row():
+def test_a_cut_in_a_block_that_isn_t_there_changes_nothing():
     cuts = pd.DataFrame({"block_id": ["A1"], "panel": ["BO-1"], "foot_cm": [71.5]})
-    with pytest.raises(SettingError, match="a cut in a block A1") as refused:
-        lives_with(cuts)
-    assert refused.value.fault.file == "cuts.csv"
-    assert refused.value.fault.row == "A1, BO-1"
+    pd.testing.assert_frame_equal(lives_with(cuts), lives_with(None))
 
 
 def test_the_budget_follows_the_round_and_the_user_s_own_figures(tmp_path):

@@ -23,6 +23,8 @@ def run(faults: tuple[Fault, ...] = ()) -> SimpleNamespace:
     )
     told = {**vars(plan), "faults": faults, "girth_flags": flags, "crew": plan.roster.iloc[:0]}
     told |= {"crew": pd.DataFrame({"beat_id": [], "tapper_id": [], "why": []})}
+    nothing = pd.DataFrame({"behind": [], "task_id": [], "why": []})
+    told |= dict.fromkeys(("fitted", "fairness", "behind", "refused", "life"), nothing)
     told |= {"rounds": SimpleNamespace(interval_days=3, start=plan.on, days=28)}
     tables = [Path("out/tables/odd-girths.csv")]
     return SimpleNamespace(plan=SimpleNamespace(**told), files={"tables": tables})

@@ -25,7 +25,7 @@ def day(text):
         ({"decision": "wait"}, "Wait, and measure again next year."),
         (
             {"decision": "wait", "wait_until": day("2027-01-12")},
-            "Look again on Jan 12, 2027.",
+            "Look again on 12 Jan 2027.",
         ),
         (
             {

@@ -120,7 +120,7 @@ def test_a_life_plan_says_what_it_begins_from_and_what_must_be_looked_at():
         "Nobody measured today's cut",
         "Virgin bark used: 25 %; the rest lasts 12.5 years",
         "rest 14 months",
-        "from Jun 1, 2034 (BI-1)",
+        "from 1 Jun 2034 (BI-1)",
         "thinner than 6 mm",
         "BO-1 used 25.0 cm of bark a year, 15.7 cm are planned",
     ):

@@ -13,9 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from estate.app.demo import demo_day, write_demo
+from estate.marked import mark_trees
 from estate.plan_settings import PlanSettings
 from estate.reasons import BLOCK, MESSAGES, POINTS, TREE
-from estate.stages import class_stand, join_survey, mark_trees
+from estate.stand import class_stand, join_survey
 from layers import bring_in
 from reports.words import LANGUAGES, letters_without_font, teller_in
 from reports.words.catalogue import LOCALE_FOLDER, REVIEWER_MESSAGE
@@ -129,9 +130,10 @@ def demo_reasons(tmp_path_factory):
     write_demo(folder)
     layers = some_of(bring_in(folder).layers, ["B02", "B05", "B07", "B08", "B15", "B16"])
     settings = PlanSettings(on=demo_day(), decided={"B07": "open", "B08": "closed"})
-    stand = class_stand(layers, join_survey(layers, settings), settings)
+    survey = join_survey(layers, settings)
+    stand = class_stand(layers, survey, settings)
     assert set(stand.readiness["decision"]) == {"open", "wait", "measure more", "in tapping"}
-    facing = mark_trees(layers, stand, settings).facing
+    facing = mark_trees(layers, survey, stand, settings).facing
     said = [
         stand.classes["reason"], stand.readiness["reason"],
         facing["reason"], facing["basis"], facing["face_words"],

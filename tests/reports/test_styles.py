@@ -1,5 +1,6 @@
 from xml.etree import ElementTree as xml
 
+import pandas as pd
 import pytest
 
 from estate.store import result_layers
@@ -99,6 +100,8 @@ class PlanWithTables:
 
     def __init__(self, plan):
         self.plan = plan
+
+    timed = pd.DataFrame({"date": []})
 
     def __getattr__(self, name):
         return getattr(self.plan, name, None)

@@ -1,4 +1,4 @@
-"""The stages of the job, each from the layers and what the stages before it made."""
+"""Which way panels face, how each tree to tap is marked, and its panels to the end of its life."""
 
 from __future__ import annotations
 
