@@ -1,4 +1,8 @@
-"""Arriving at a point: which steps are worth proposing, from which survivors."""
+"""Arriving at a point: which steps are worth proposing, from which survivors.
+
+Whole numbers are given a type here before they are passed on: numba compiles a function anew for
+each literal that it is called with, which took minutes on a machine's first run.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +25,6 @@ ANEW_WITHIN = 9.0
 # no survey has enough sessions to tell it well, and a wrong one costs less than one step does).
 GOES_ON = 0.7
 
-
 @jit
 def _drawn_anew(
     made: Proposals, count: int, best: float, t: int, order: NDArray[np.int64], parents: Floats,
@@ -33,22 +36,22 @@ def _drawn_anew(
     worth = log_anew - math.log(2 * math.pi * spread)
     if best > worth + ANEW_WITHIN:
         return count, best
-    px, py = points.x[t], points.y[t]
+    px, py, anew = points.x[t], points.y[t], np.int64(REDRAWN)
     for p in order[:ANEW_FROM]:
-        k0, way, weight = trees[p], ways[p], parents[p, 7] + log_anew
+        k0, way, weight = np.int64(trees[p]), np.int64(ways[p]), parents[p, 7] + log_anew
         if k0 < 0:
             continue
         if weight - math.log(2 * math.pi * spread) < best - search.reach:
             break
         count, best = onward(
             made, count, best, search.reach, t, first + p, k0, way, weight, px, py, spread,
-            REDRAWN, stand, points, law,
+            anew, stand, points, law,
         )  # fmt: skip
     p = order[0]
     if trees[p] >= 0:
         weight = log_anew + law.log_jump
         count, best = anywhere(
-            made, count, best, search.reach, t, first + p, REDRAWN + JUMP, weight, px, py, spread,
+            made, count, best, search.reach, t, first + p, anew + JUMP, weight, px, py, spread,
             stand, points,
         )  # fmt: skip
     return count, best
@@ -61,26 +64,27 @@ def _begun(
     stand: StandArrays, points: PointArrays, law: LawArrays, search: SearchArrays,
 ) -> tuple[int, float]:  # fmt: skip
     """Propose where a later session of a chain begins: where the walk goes on, or anywhere."""
-    count, best, tried, spread = 0, -np.inf, 0, again[8]
+    count, best, tried, spread = np.int64(0), -np.inf, 0, again[8]
+    anew, start = np.int64(REDRAWN), np.int64(REDRAWN + START)
     px, py = points.x[t], points.y[t]
     for p in order:
-        k0, way, h, weight = trees[p], ways[p], first + p, parents[p, 7]
+        k0, way, h, weight = np.int64(trees[p]), np.int64(ways[p]), first + p, parents[p, 7]
         if weight < best - search.reach - 20.0:
             break
         if points.fixed[t] < 0:
             ux, uy = (px, py) if k0 < 0 else (px - stand.x[k0], py - stand.y[k0])
             count, best = of_no_tree(
-                made, count, best, h, k0, way, weight, ux, uy, spread, REDRAWN, points, law
+                made, count, best, h, k0, way, weight, ux, uy, spread, anew, points, law
             )
         if k0 >= 0:
             count, best = onward(
                 made, count, best, search.reach, t, h, k0, way, weight + math.log(GOES_ON), px, py,
-                spread, REDRAWN, stand, points, law,
+                spread, anew, stand, points, law,
             )  # fmt: skip
         if tried < OFFSETS_TO_JUMP_FROM:
             tried += 1
             count, best = anywhere(
-                made, count, best, search.reach, t, h, REDRAWN + START,
+                made, count, best, search.reach, t, h, start,
                 weight + math.log(1 - GOES_ON), px, py, spread, stand, points,
             )  # fmt: skip
     return count, best
@@ -97,7 +101,8 @@ def propose_all(
     `parents` holds beliefs as :func:`layers.matching.walk.filter_walk` predicts them, weighed
     among themselves; `again` is the belief about an offset drawn anew.
     """
-    count, best = 0, -np.inf
+    count, best = np.int64(0), -np.inf
+    carried, start, jump = np.int64(0), np.int64(START), np.int64(JUMP)
     offsets = np.empty((OFFSETS_TO_JUMP_FROM, 4))
     froms = np.empty(OFFSETS_TO_JUMP_FROM, np.int64)
     kept = 0
@@ -112,22 +117,22 @@ def propose_all(
         row = parents[p]
         weight, spread = row[7] + log_carried, row[8]
         ox, oy = px - row[0] - row[2], py - row[1] - row[3]
-        k0, way, h = trees[p], ways[p], first + p
+        k0, way, h = np.int64(trees[p]), np.int64(ways[p]), first + p
         if weight < best - search.reach - 20.0:
             break
         if points.fixed[t] < 0:
             ux, uy = (ox, oy) if k0 < 0 else (ox - stand.x[k0], oy - stand.y[k0])
             count, best = of_no_tree(
-                made, count, best, h, k0, way, weight, ux, uy, spread, 0, points, law
+                made, count, best, h, k0, way, weight, ux, uy, spread, carried, points, law
             )
         if k0 < 0:
             # Nothing is known yet of where the walker stands.
             count, best = anywhere(
-                made, count, best, search.reach, t, h, START, weight, ox, oy, spread, stand, points
+                made, count, best, search.reach, t, h, start, weight, ox, oy, spread, stand, points
             )
             continue
         count, best = onward(
-            made, count, best, search.reach, t, h, k0, way, weight, ox, oy, spread, 0,
+            made, count, best, search.reach, t, h, k0, way, weight, ox, oy, spread, carried,
             stand, points, law,
         )  # fmt: skip
         found = -1
@@ -154,7 +159,7 @@ def propose_all(
             for i in range(kept):
                 weight = offsets[i, 3] + math.log(offsets[i, 2]) + law.log_jump
                 count, best = anywhere(
-                    made, count, best, search.reach, t, first + froms[i], JUMP, weight,
+                    made, count, best, search.reach, t, first + froms[i], jump, weight,
                     offsets[i, 0], offsets[i, 1], parents[froms[i], 8], stand, points,
                 )  # fmt: skip
     return _drawn_anew(

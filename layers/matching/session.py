@@ -194,7 +194,8 @@ def log_odds(odds: Odds, stand: Stand) -> Floats:
 def stand_arrays(stand: Stand, earlier: Floats, *, counts_places: bool) -> StandArrays:
     """Give the stand as the walk takes it, its places counting vacancies or not."""
     if counts_places:
-        place, first, last = stand.place, stand.row_first, stand.row_last
+        # Copies: what pandas gives may be read-only, a type of its own to compile for.
+        place, first, last = stand.place, stand.row_first.copy(), stand.row_last.copy()
     else:
         place = np.arange(stand.size) - stand.row_start[stand.row]
         first, last = np.zeros_like(stand.row_first), np.diff(stand.row_start) - 1

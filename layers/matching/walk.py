@@ -230,7 +230,7 @@ def filter_walk(
         np.empty(32 * size + 8192, np.int16),
     )
     node_start, evidence = np.zeros(size + 1, np.int64), np.zeros(size)
-    nodes = edges = first = 0
+    nodes = edges = first = np.int64(0)
     made = empty_proposals()
     table, stamp = np.zeros(TABLE, np.int64), np.full(TABLE, -1, np.int64)
     keys, heads = np.empty(TABLE, np.int64), np.empty(TABLE, np.int32)
