@@ -25,6 +25,7 @@ ANEW_WITHIN = 9.0
 # no survey has enough sessions to tell it well, and a wrong one costs less than one step does).
 GOES_ON = 0.7
 
+
 @jit
 def _drawn_anew(
     made: Proposals, count: int, best: float, t: int, order: NDArray[np.int64], parents: Floats,
