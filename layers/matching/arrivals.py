@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layers.matching.evidence import PointArrays, StandArrays
-from layers.matching.offset import Floats, jit
+from layers.matching.offset import Floats, jit, typed
 from layers.matching.proposals import Proposals, anywhere, of_no_tree, onward
 from layers.matching.steps import JUMP, REDRAWN, START, LawArrays, SearchArrays
 
@@ -37,9 +37,9 @@ def _drawn_anew(
     worth = log_anew - math.log(2 * math.pi * spread)
     if best > worth + ANEW_WITHIN:
         return count, best
-    px, py, anew = points.x[t], points.y[t], np.int64(REDRAWN)
+    px, py, anew = points.x[t], points.y[t], typed(REDRAWN)
     for p in order[:ANEW_FROM]:
-        k0, way, weight = np.int64(trees[p]), np.int64(ways[p]), parents[p, 7] + log_anew
+        k0, way, weight = trees[p], ways[p], parents[p, 7] + log_anew
         if k0 < 0:
             continue
         if weight - math.log(2 * math.pi * spread) < best - search.reach:
@@ -65,11 +65,11 @@ def _begun(
     stand: StandArrays, points: PointArrays, law: LawArrays, search: SearchArrays,
 ) -> tuple[int, float]:  # fmt: skip
     """Propose where a later session of a chain begins: where the walk goes on, or anywhere."""
-    count, best, tried, spread = np.int64(0), -np.inf, 0, again[8]
-    anew, start = np.int64(REDRAWN), np.int64(REDRAWN + START)
+    count, best, tried, spread = typed(0), -np.inf, 0, again[8]
+    anew, start = typed(REDRAWN), typed(REDRAWN + START)
     px, py = points.x[t], points.y[t]
     for p in order:
-        k0, way, h, weight = np.int64(trees[p]), np.int64(ways[p]), first + p, parents[p, 7]
+        k0, way, h, weight = trees[p], ways[p], first + p, parents[p, 7]
         if weight < best - search.reach - 20.0:
             break
         if points.fixed[t] < 0:
@@ -102,8 +102,8 @@ def propose_all(
     `parents` holds beliefs as :func:`layers.matching.walk.filter_walk` predicts them, weighed
     among themselves; `again` is the belief about an offset drawn anew.
     """
-    count, best = np.int64(0), -np.inf
-    carried, start, jump = np.int64(0), np.int64(START), np.int64(JUMP)
+    count, best = typed(0), -np.inf
+    carried, start, jump = typed(0), typed(START), typed(JUMP)
     offsets = np.empty((OFFSETS_TO_JUMP_FROM, 4))
     froms = np.empty(OFFSETS_TO_JUMP_FROM, np.int64)
     kept = 0
@@ -118,7 +118,7 @@ def propose_all(
         row = parents[p]
         weight, spread = row[7] + log_carried, row[8]
         ox, oy = px - row[0] - row[2], py - row[1] - row[3]
-        k0, way, h = np.int64(trees[p]), np.int64(ways[p]), first + p
+        k0, way, h = trees[p], ways[p], first + p
         if weight < best - search.reach - 20.0:
             break
         if points.fixed[t] < 0:

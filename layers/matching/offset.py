@@ -15,6 +15,13 @@ Floats = NDArray[np.float64]
 
 jit = numba.njit(cache=True, nogil=True, error_model="numpy")
 
+
+@jit
+def typed(number: int) -> int:
+    """Give a whole number of which the compiler knows the type only, not the value."""
+    return int(np.int64(number))
+
+
 # A belief's columns: means of the constant (east, north) and the drift (east, north), variance of
 # the constant, covariance, variance of the drift, and the natural log of its weight.
 BELIEF = 8

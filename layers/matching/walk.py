@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from layers.matching.arrivals import propose_all
 from layers.matching.evidence import PointArrays, StandArrays, Whole
-from layers.matching.offset import BELIEF, Floats, jit, size_factor
+from layers.matching.offset import BELIEF, Floats, jit, size_factor, typed
 from layers.matching.proposals import Proposals, empty_proposals
 from layers.matching.steps import REDRAWN, STRAY, LawArrays, SearchArrays
 
@@ -230,7 +230,7 @@ def filter_walk(
         np.empty(32 * size + 8192, np.int16),
     )
     node_start, evidence = np.zeros(size + 1, np.int64), np.zeros(size)
-    nodes = edges = first = np.int64(0)
+    nodes = edges = first = typed(0)
     made = empty_proposals()
     table, stamp = np.zeros(TABLE, np.int64), np.full(TABLE, -1, np.int64)
     keys, heads = np.empty(TABLE, np.int64), np.empty(TABLE, np.int32)
