@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from layers.checks import FILE, repeated, row_faults, shapes_of
 from layers.contract import LAYERS
 from layers.errors import Fault
-from layers.redrawn import drop_redrawn, told_apart_by
+from layers.redrawn import drop_redrawn, told_apart_by, without_twins
 from layers.shared_ground import SLIVER_WIDTH_M
 
 LEAST_PART_M2 = 1.0
@@ -300,14 +300,6 @@ def drop_twins(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, l
     """
     alike = frame[told_apart_by(frame)].astype("str")
     alike["_shape"] = shapely.to_wkb(shapely.normalize(shapes_of(frame)))
-    twin = alike.duplicated().to_numpy()
-    faults = repeated(
-        frame[twin],
-        layer,
-        "mended",
-        found="the same row as an earlier one; left out",
-        expected="each row once",
-        remedy="Take the copy out.",
-    )
-    kept, more = drop_redrawn(frame[~twin].reset_index(drop=True), layer)
+    once, faults = without_twins(frame, alike, layer)
+    kept, more = drop_redrawn(once, layer)
     return kept, faults + more

@@ -77,7 +77,14 @@ def _about_alike(left: NDArray[np.object_], right: NDArray[np.object_]) -> NDArr
 
 def drop_listed_twins(frame: pd.DataFrame, layer: str) -> tuple[pd.DataFrame, list[Fault]]:
     """Leave out rows of a table without geometry that repeat an earlier one in every column."""
-    twin = frame[told_apart_by(frame)].astype("str").duplicated().to_numpy()
+    return without_twins(frame, frame[told_apart_by(frame)].astype("str"), layer)
+
+
+def without_twins(
+    frame: pd.DataFrame, alike: pd.DataFrame, layer: str
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Leave out rows that repeat an earlier one in every column of `alike`, and tell them."""
+    twin = alike.duplicated().to_numpy()
     faults = repeated(
         frame[twin],
         layer,
