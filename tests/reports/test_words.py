@@ -95,20 +95,21 @@ def test_every_letter_has_a_font(language):
     assert letters_without_font(said) == ""
 
 
-# Month names and separators from the Unicode Common Locale Data Repository, as Babel carries it.
+# Month names, their order and separators from the Unicode Common Locale Data Repository, as Babel
+# carries it; release 48 of it took the comma out of the Malayalam date.
 @pytest.mark.parametrize(
-    ("language", "day", "number"),
+    ("language", "days", "number"),
     [
-        ("id", "2 Mar 2026", "1.234,5"),
-        ("th", "2 มี.ค. 2026", "1,234.5"),
-        ("vi", "2 thg 3, 2026", "1.234,5"),
-        ("fr", "2 mars 2026", "1 234,5"),
-        ("ml", "2026, മാർ 2", "1,234.5"),
+        ("id", {"2 Mar 2026"}, "1.234,5"),
+        ("th", {"2 มี.ค. 2026"}, "1,234.5"),
+        ("vi", {"2 thg 3, 2026"}, "1.234,5"),
+        ("fr", {"2 mars 2026"}, "1 234,5"),
+        ("ml", {"2026, മാർ 2", "2026 മാർ 2"}, "1,234.5"),
     ],
 )
-def test_dates_and_numbers_go_by_the_locale(language, day, number):
+def test_dates_and_numbers_go_by_the_locale(language, days, number):
     words = words_in(language)
-    assert words.date(datetime.date(2026, 3, 2)) == day
+    assert words.date(datetime.date(2026, 3, 2)) in days
     assert re.sub(r"\s", " ", words.number(1234.5, 1)) == number
 
 
