@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numba import njit
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import shortest_path
 
+from layers.compiled import door, inside
 from layers.ground.barriers import NO_BARRIERS, Barriers
 from layers.ground.pace import (
     FLAT_SECONDS_A_METRE,
@@ -22,7 +22,7 @@ from layers.ground.pace import (
 Floats = NDArray[np.float64]
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _straight(dx: float, dy: float, dz: float) -> float:
     run = math.sqrt(dx * dx + dy * dy)
     if dz == 0.0:
@@ -38,7 +38,7 @@ def _straight(dx: float, dy: float, dz: float) -> float:
     return run * 3.6 / TOBLER_TOP_KMH * mean * to_and_fro
 
 
-@njit(nogil=True, cache=True)
+@door
 def barred(x1: float, y1: float, x2: float, y2: float, segments: Floats) -> bool:
     """Say whether a straight step meets one of the segments, shape (k, 4)."""
     low_x, high_x = min(x1, x2), max(x1, x2)
@@ -60,7 +60,7 @@ def barred(x1: float, y1: float, x2: float, y2: float, segments: Floats) -> bool
     return False
 
 
-@njit(nogil=True, cache=True)
+@door
 def _between(left: Floats, right: Floats, segments: Floats) -> Floats:
     seconds = np.empty((left.shape[0], right.shape[0]))
     for i in range(left.shape[0]):
@@ -74,7 +74,7 @@ def _between(left: Floats, right: Floats, segments: Floats) -> Floats:
     return seconds
 
 
-@njit(nogil=True, cache=True)
+@door
 def _whole(xyz: Floats, terrace: NDArray[np.int64], step: float, segments: Floats) -> Floats:
     n = xyz.shape[0]
     seconds = np.zeros((n, n))
@@ -94,7 +94,7 @@ def _whole(xyz: Floats, terrace: NDArray[np.int64], step: float, segments: Float
     return seconds
 
 
-@njit(nogil=True, cache=True)
+@door
 def _round_by_turns(seconds: Floats, to_turn: Floats, from_turn: Floats) -> None:
     n, w = to_turn.shape
     for i in range(n):
@@ -204,7 +204,7 @@ def ways(
     return Ways(seconds=seconds, xyz=xyz, bars=bars, turn_xyz=turn_xyz)
 
 
-@njit(nogil=True, cache=True)
+@door
 def barred_steps(left: Floats, right: Floats, segments: Floats) -> NDArray[np.bool_]:
     """Say for each straight step from left to right, shapes (n, 2), whether a segment bars it."""
     met = np.zeros(left.shape[0], dtype=np.bool_)
@@ -220,8 +220,9 @@ ON_THE_LINE_M = 0.1
 def beside(xyz: Floats, row: NDArray[np.int64], bars: Barriers) -> Floats:
     """Give points with those that stand on an impassable line moved beside it.
 
-    A point on a line couldn't be reached from either side. It is moved by twice the distance
-    that counts as on the line, towards the next point of its row, so that it belongs to one side.
+    A point on a line couldn't be reached from either side. It is moved away from the line on the
+    side where it is, to twice the distance that counts as on the line; one that is on neither side
+    goes that far towards the next point of its row.
 
     Parameters
     ----------
@@ -238,7 +239,14 @@ def beside(xyz: Floats, row: NDArray[np.int64], bars: Barriers) -> Floats:
     shapely.prepare(lines)
     on = np.flatnonzero(shapely.dwithin(lines, shapely.points(xyz[:, :2]), ON_THE_LINE_M))
     moved = xyz.copy()
-    for k in on.tolist():
+    ways_off = shapely.shortest_line(lines, shapely.points(xyz[on, :2]))
+    for k, way_off in zip(on.tolist(), ways_off, strict=True):
+        (from_x, from_y), (to_x, to_y) = shapely.get_coordinates(way_off)
+        off = np.array([to_x - from_x, to_y - from_y])
+        length = float(np.hypot(*off))
+        if length > 1e-6:
+            moved[k, :2] = np.array([from_x, from_y]) + 2.0 * ON_THE_LINE_M * off / length
+            continue
         onward = k + 1 if k + 1 < len(xyz) and row[k + 1] == row[k] else max(k - 1, 0)
         step = xyz[onward, :2] - xyz[k, :2]
         length = float(np.hypot(*step))

@@ -14,6 +14,7 @@ from layers.ground import (
     tobler_speed_kmh,
     ways,
 )
+from layers.ground.ways import beside
 
 
 def obstacles(*shapes: object, passable: bool = False) -> gpd.GeoDataFrame:
@@ -72,6 +73,15 @@ def test_ring_shuts_in_and_a_crossing_opens_it() -> None:
     assert np.isinf(shut.seconds[0, 1])
     opened = ways(points, bars=barriers(obstacles(ring), crossings((11.0, 0.0))))
     assert opened.seconds[0, 1] == pytest.approx(30.0 * 0.715, rel=0.01)
+
+
+@pytest.mark.parametrize(("off_m", "side"), [(0.04, 1.0), (-0.04, -1.0), (0.0, 1.0)])
+def test_a_tree_on_the_line_keeps_its_side(off_m: float, side: float) -> None:
+    wall = barriers(obstacles(LineString([(0, -30), (0, 30)])))
+    row = np.array([[off_m, 0.0, 0.0], [3.0, 0.0, 0.0], [6.0, 0.0, 0.0]])
+    moved = beside(row, np.zeros(3, np.int64), wall)
+    assert moved[0, 0] == pytest.approx(0.2 * side)
+    assert (moved[1:] == row[1:]).all()
 
 
 def test_passable_obstacles_bar_nothing() -> None:
