@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -150,7 +152,13 @@ def _sheets(
     tapped = plan.layers.trees["tree_id"].isin(plan.tasks["tree_id"])
     blocks = sorted(plan.layers.trees.loc[tapped, "block_id"].astype(str).unique())
     say(f"Typeset the task sheets of {len(blocks)} blocks")
-    return [block_sheets(plan, b, folder / f"{names[b]}.pdf", language=language) for b in blocks]
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return list(
+            pool.map(
+                lambda b: block_sheets(plan, b, folder / f"{names[b]}.pdf", language=language),
+                blocks,
+            )
+        )
 
 
 def _reports(plan: EstatePlan, folder: Path, language: str) -> list[Path]:
