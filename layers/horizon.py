@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from layers.compiled import door, inside
 from layers.errors import GeometryError, SettingError
 from layers.terrain import Terrain
 
@@ -148,7 +148,7 @@ def ground_plane(terrain: Terrain, bounds: tuple[float, float, float, float]) ->
     )
 
 
-@njit(cache=True, nogil=True)
+@inside
 def _height_at(surface, row, column):  # type: ignore[no-untyped-def]
     """Elevation between the four cell centres round a place, NaN off the grid."""
     rows, columns = surface.shape
@@ -166,7 +166,7 @@ def _height_at(surface, row, column):  # type: ignore[no-untyped-def]
     return upper * (1.0 - share_y) + lower * share_y
 
 
-@njit(cache=True, nogil=True)
+@door
 def _skyline(surface, row, column, eye_m, sines, cosines, cell_x, cell_y, reach_m):  # type: ignore[no-untyped-def]
     """Tangent of the skyline's elevation angle along each direction.
 

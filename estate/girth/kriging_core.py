@@ -11,6 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from layers.compiled import door, inside
+
 
 @njit(cache=True, nogil=True, inline="always")
 def _covariance(kind: int, sill: float, range_m: float, distance: float) -> float:
@@ -20,7 +22,7 @@ def _covariance(kind: int, sill: float, range_m: float, distance: float) -> floa
     return sill * np.exp(-3.0 * ratio)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@inside
 def _assemble(  # type: ignore[no-untyped-def]
     places, values, noises, near, count, kind, nugget, sill, range_m, system
 ):
@@ -38,7 +40,7 @@ def _assemble(  # type: ignore[no-untyped-def]
         system[i, count + 1] = values[one]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@inside
 def _eliminate(system, pivots, rows, columns):  # type: ignore[no-untyped-def]
     """Reduce the first `pivots` rows in place; the rows under them become what is left."""
     for k in range(pivots):
@@ -54,7 +56,7 @@ def _eliminate(system, pivots, rows, columns):  # type: ignore[no-untyped-def]
                 here[j] -= factor * above[j]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@door
 def krige_tiles(  # type: ignore[no-untyped-def]
     places, values, noises, targets, order, starts, candidates, certain, possible,
     neighbours, kind, nugget, sill, range_m, estimate, variance,
@@ -91,7 +93,7 @@ def krige_tiles(  # type: ignore[no-untyped-def]
             )
 
 
-@njit(cache=True, nogil=True)
+@inside
 def _pick(squares, first, last, wanted, picked):  # type: ignore[no-untyped-def]
     """Pick the nearest of candidates `first` to `last` by insertion."""
     used = 0
@@ -111,7 +113,7 @@ def _pick(squares, first, last, wanted, picked):  # type: ignore[no-untyped-def]
     return used
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@inside
 def _finish(  # type: ignore[no-untyped-def]
     system, covariance, sure, count, picked, extra, small, oo, oz, here
 ):
@@ -146,7 +148,7 @@ def _finish(  # type: ignore[no-untyped-def]
     return cz - multiplier * oz, here - cc + multiplier * c1 - multiplier
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@door
 def krige_alone(  # type: ignore[no-untyped-def]
     places, values, noises, targets, which, near, kind, nugget, sill, range_m, estimate, variance
 ):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 from scipy.stats import norm
 
@@ -13,6 +12,7 @@ from estate.girth.departures import Departures
 from estate.girth.designs import Design, mean_variance
 from estate.girth.stand import Places, StandModel, condition, without_mean
 from estate.girth.variogram import KINDS
+from layers.compiled import door
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
@@ -73,7 +73,7 @@ class _System:
     def joint(self, weights: Floats) -> float:
         variogram = self.model.variogram
         pairs = _structure_sum(
-            self.places.xy_m,
+            np.ascontiguousarray(self.places.xy_m),
             weights,
             KINDS.index(variogram.kind),
             variogram.sill,
@@ -90,7 +90,7 @@ class _System:
         return self.scale * float(total - (weights**2 * self.smooth).sum())
 
 
-@njit(cache=True, nogil=True)
+@door
 def _structure_sum(xy, weights, kind, sill, range_m):  # type: ignore[no-untyped-def]
     total = 0.0
     for i in range(xy.shape[0]):

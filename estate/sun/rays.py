@@ -6,12 +6,13 @@ They call each other, and a compiled loop is kept on disk until its own file cha
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from layers.compiled import door, inside
 
 _MOST_ROWS = 400
 
 
-@njit(cache=True, nogil=True)
+@inside
 def tube_depth(  # type: ignore[no-untyped-def]
     east, north, up, start_m, aside_m, row_east, row_north, gap_m, width_m, base_m, top_m
 ):
@@ -51,7 +52,7 @@ def tube_depth(  # type: ignore[no-untyped-def]
     return inside_m
 
 
-@njit(cache=True, nogil=True)
+@door
 def tube_depths(directions, start_m, aside_m, row_east, row_north, gap_m, width_m, base_m, top_m):  # type: ignore[no-untyped-def]
     """Metres inside the tubes along each ray, shape (n, heights)."""
     inside_m = np.empty((directions.shape[0], start_m.shape[0]))
@@ -73,7 +74,7 @@ def tube_depths(directions, start_m, aside_m, row_east, row_north, gap_m, width_
     return inside_m
 
 
-@njit(cache=True, nogil=True)
+@door
 def light_on_faces(directions, strength, lean, row_east, row_north, faces_east, faces_north):  # type: ignore[no-untyped-def]
     """Sum light from each direction on upright bark facing each way.
 
@@ -108,7 +109,7 @@ def light_on_faces(directions, strength, lean, row_east, row_north, faces_east, 
     return received
 
 
-@njit(cache=True, nogil=True)
+@inside
 def clears_skyline(azimuth_deg, elevation_deg, horizon_deg):  # type: ignore[no-untyped-def]
     """Whether a direction looks over the skyline, which is straight between its readings."""
     place = azimuth_deg / 360.0 * horizon_deg.shape[0]
@@ -118,7 +119,7 @@ def clears_skyline(azimuth_deg, elevation_deg, horizon_deg):  # type: ignore[no-
     return elevation_deg > horizon_deg[before] * (1.0 - share) + horizon_deg[after] * share
 
 
-@njit(cache=True, nogil=True)
+@inside
 def passing_share(east, north, up, leaf_share, tube, radius_m, heights, weights):  # type: ignore[no-untyped-def]
     """Share of light that passes the crowns, at the trunk's middle, and how it leans across it.
 
@@ -149,7 +150,7 @@ def passing_share(east, north, up, leaf_share, tube, radius_m, heights, weights)
     return middle, lean
 
 
-@njit(cache=True, nogil=True)
+@door
 def straight_light(  # type: ignore[no-untyped-def]
     directions,
     azimuth_deg,

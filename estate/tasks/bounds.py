@@ -16,27 +16,28 @@ References
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from layers.compiled import door, inside
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _forest(cost: Floats, weight: Floats, degree: Whole, used: Floats) -> float:
     """Give the weight of the least spanning tree, its edges in `used`, degrees added up."""
     n = cost.shape[0]
     reach = np.full(n, np.inf)
     origin = np.zeros(n, dtype=np.int64)
-    inside = np.zeros(n, dtype=np.bool_)
+    joined = np.zeros(n, dtype=np.bool_)
     total, at = 0.0, 0
-    inside[0] = True
+    joined[0] = True
     for step in range(n - 1):
         best, pick = np.inf, -1
         lift = weight[at]
         for j in range(n):
-            if inside[j]:
+            if joined[j]:
                 continue
             value = cost[at, j] + lift + weight[j]
             if value < reach[j]:
@@ -44,7 +45,7 @@ def _forest(cost: Floats, weight: Floats, degree: Whole, used: Floats) -> float:
                 origin[j] = at
             if reach[j] < best:
                 best, pick = reach[j], j
-        inside[pick] = True
+        joined[pick] = True
         degree[pick] += 1
         degree[origin[pick]] += 1
         used[step, 0], used[step, 1], used[step, 2] = best, origin[pick], pick
@@ -53,7 +54,7 @@ def _forest(cost: Floats, weight: Floats, degree: Whole, used: Floats) -> float:
     return total
 
 
-@njit(nogil=True, cache=True)
+@door
 def rounds_bound(cost: Floats, start: Floats, rounds: int, steps: int, upper: float) -> float:
     """Give a length that no set of rounds through all stops can be shorter than.
 

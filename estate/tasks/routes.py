@@ -16,8 +16,9 @@ References
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from layers.compiled import door, inside
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -28,7 +29,7 @@ LONGEST_MOVED = 3
 SMALL = 1e-7
 
 
-@njit(nogil=True, cache=True)
+@door
 def nearest(cost: Floats, count: int) -> Whole:
     """Give each place's nearest others, shape (n, min(count, n - 1)), nearest first.
 
@@ -62,28 +63,45 @@ def nearest(cost: Floats, count: int) -> Whole:
     return near
 
 
-@njit(nogil=True, cache=True)
+@inside
+def _on(i: int, n: int) -> int:
+    return i + 1 if i + 1 < n else 0
+
+
+@inside
+def _back(i: int, n: int) -> int:
+    return i - 1 if i > 0 else n - 1
+
+
+@inside
+def _round(i: int, n: int) -> int:
+    """Give the position in a ring of n that is i from its start, for i from -n to 2 n - 1."""
+    if i < 0:
+        return i + n
+    return i if i < n else i - n
+
+
+@inside
 def _reverse(tour: Whole, place: Whole, i: int, j: int) -> None:
     n = tour.shape[0]
-    inner = (j - i + n) % n + 1
+    inner = _round(j - i, n) + 1
     if 2 * inner > n:
-        i, j = (j + 1) % n, (i - 1 + n) % n
+        i, j = _on(j, n), _back(i, n)
         inner = n - inner
     for _ in range(inner // 2):
         a, b = tour[i], tour[j]
         tour[i], tour[j] = b, a
         place[b], place[a] = i, j
-        i = i + 1 if i + 1 < n else 0
-        j = j - 1 if j > 0 else n - 1
+        i, j = _on(i, n), _back(j, n)
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _exchange(a: int, tour: Whole, place: Whole, cost: Floats, near: Whole, ends: Whole) -> float:
     """Try two-edge exchanges at `a`; give the gain, and in `ends` the four stops it touched."""
     n = tour.shape[0]
     i = place[a]
     for forward in (True, False):
-        b = tour[(i + 1) % n] if forward else tour[(i - 1 + n) % n]
+        b = tour[_on(i, n)] if forward else tour[_back(i, n)]
         held = cost[a, b]
         for c in near[a]:
             first = held - cost[a, c]
@@ -92,7 +110,7 @@ def _exchange(a: int, tour: Whole, place: Whole, cost: Floats, near: Whole, ends
             j = place[c]
             if j < 0:
                 continue
-            d = tour[(j + 1) % n] if forward else tour[(j - 1 + n) % n]
+            d = tour[_on(j, n)] if forward else tour[_back(j, n)]
             gain = first + cost[c, d] - cost[b, d]
             if gain > SMALL and c != b and d != a:
                 if forward:
@@ -104,28 +122,28 @@ def _exchange(a: int, tour: Whole, place: Whole, cost: Floats, near: Whole, ends
     return 0.0
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _shift(a: int, tour: Whole, place: Whole, cost: Floats, near: Whole, ends: Whole) -> float:
     """Try to move a stretch of up to three stops that begins or ends at `a`, next to a near one."""
     n = tour.shape[0]
     i = place[a]
     for length in range(1, min(LONGEST_MOVED, n - 3) + 1):
         for forward in (True, False):
-            low = i if forward else (i - length + 1 + n) % n
-            high = (low + length - 1) % n
+            low = i if forward else _round(i - length + 1, n)
+            high = _round(low + length - 1, n)
             other = tour[high] if forward else tour[low]
-            before, after = tour[(low - 1 + n) % n], tour[(high + 1) % n]
+            before, after = tour[_back(low, n)], tour[_on(high, n)]
             left, right = (before, after) if forward else (after, before)
             freed = cost[left, a] + cost[other, right] - cost[left, right]
             for c in near[a]:
                 if freed - cost[a, c] <= SMALL:
                     break
                 j = place[c]
-                if j < 0 or (j - low + n) % n < length:
+                if j < 0 or _round(j - low, n) < length:
                     continue
                 for ahead in (True, False):
-                    k = (j + 1) % n if ahead else (j - 1 + n) % n
-                    if (k - low + n) % n < length:
+                    k = _on(j, n) if ahead else _back(j, n)
+                    if _round(k - low, n) < length:
                         continue
                     d = tour[k]
                     gain = freed - cost[a, c] - cost[other, d] + cost[c, d]
@@ -136,34 +154,34 @@ def _shift(a: int, tour: Whole, place: Whole, cost: Floats, near: Whole, ends: W
     return 0.0
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _carry(low: int, length: int, gate: int, kept: bool, tour: Whole, place: Whole) -> None:
     """Put the stretch at low.. between positions gate and gate + 1, in its order or turned."""
     n = tour.shape[0]
     held = np.empty(length, dtype=np.int64)
     for t in range(length):
-        held[t] = tour[(low + t) % n] if kept else tour[(low + length - 1 - t) % n]
-    ahead = (gate - low - length + 1 + n) % n
-    behind = (low - gate - 1 + n) % n
+        held[t] = tour[_round(low + t, n)] if kept else tour[_round(low + length - 1 - t, n)]
+    ahead = _round(gate - low - length + 1, n)
+    behind = _round(low - gate - 1, n)
     if ahead <= behind:
         for t in range(ahead):
-            at = (low + t) % n
-            tour[at] = tour[(low + length + t) % n]
+            at = _round(low + t, n)
+            tour[at] = tour[_round(low + length + t, n)]
             place[tour[at]] = at
-        start = (low + ahead) % n
+        start = _round(low + ahead, n)
     else:
         for t in range(behind):
-            at = (low + length - 1 - t + n) % n
-            tour[at] = tour[(low - 1 - t + n) % n]
+            at = _round(low + length - 1 - t, n)
+            tour[at] = tour[_round(low - 1 - t, n)]
             place[tour[at]] = at
-        start = (gate + 1) % n
+        start = _on(gate, n)
     for t in range(length):
-        at = (start + t) % n
+        at = _round(start + t, n)
         tour[at] = held[t]
         place[held[t]] = at
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _descend(
     tour: Whole, place: Whole, cost: Floats, near: Whole, queue: Whole, waiting: Whole,
     first: int, count: int,
@@ -174,7 +192,7 @@ def _descend(
     total = 0.0
     while count > 0:
         a = queue[first]
-        first = (first + 1) % n
+        first = _on(first, n)
         count -= 1
         waiting[a] = 0
         while True:
@@ -187,25 +205,25 @@ def _descend(
             for each in ends:
                 if waiting[each] == 0 and each != a:
                     waiting[each] = 1
-                    queue[(first + count) % n] = each
+                    queue[_round(first + count, n)] = each
                     count += 1
     return total
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _swap_stretches(tour: Whole, place: Whole, at: int, one: int, two: int) -> None:
     """Change the order of two stretches that follow each other from position `at`."""
     n = tour.shape[0]
     held = np.empty(one + two, dtype=np.int64)
     for t in range(one + two):
-        held[t] = tour[(at + (t + one) % (one + two)) % n]
+        held[t] = tour[_round(at + _round(t + one, one + two), n)]
     for t in range(one + two):
-        where = (at + t) % n
+        where = _round(at + t, n)
         tour[where] = held[t]
         place[held[t]] = where
 
 
-@njit(nogil=True, cache=True)
+@door
 def shorten(start: Whole, cost: Floats, near: Whole, kicks: int, seed: int) -> Whole:
     """Give a round at most as long as `start`, which it sets out from.
 
@@ -253,9 +271,9 @@ def shorten(start: Whole, cost: Floats, near: Whole, kicks: int, seed: int) -> W
             draws[t] = np.int64(state >> np.uint64(33))
         at = draws[0] % n
         one, two = 1 + draws[1] % limit, 1 + draws[2] % limit
-        a, b = tour[(at - 1 + n) % n], tour[at]
-        c, d = tour[(at + one - 1) % n], tour[(at + one) % n]
-        e, f = tour[(at + one + two - 1) % n], tour[(at + one + two) % n]
+        a, b = tour[_back(at, n)], tour[at]
+        c, d = tour[_round(at + one - 1, n)], tour[_round(at + one, n)]
+        e, f = tour[_round(at + one + two - 1, n)], tour[_round(at + one + two, n)]
         loss = cost[a, d] + cost[e, b] + cost[c, f] - cost[a, b] - cost[c, d] - cost[e, f]
         _swap_stretches(tour, place, at, one, two)
         count = 0
@@ -265,7 +283,8 @@ def shorten(start: Whole, cost: Floats, near: Whole, kicks: int, seed: int) -> W
                 queue[count] = each
                 count += 1
         if _descend(tour, place, cost, near, queue, waiting, 0, count) - loss > -SMALL:
-            kept[:] = tour
+            for i in range(n):
+                kept[i] = tour[i]
         else:
             for i in range(n):
                 if tour[i] != kept[i]:
@@ -274,7 +293,7 @@ def shorten(start: Whole, cost: Floats, near: Whole, kicks: int, seed: int) -> W
     return kept
 
 
-@njit(nogil=True, cache=True)
+@door
 def round_length(tour: Whole, cost: Floats) -> float:
     """Give the length of a closed round in the unit of `cost`."""
     total = cost[tour[-1], tour[0]]

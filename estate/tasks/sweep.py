@@ -17,11 +17,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from estate.tasks.routes import nearest, shorten
 from estate.tasks.stand import Stand
+from layers.compiled import door
 from layers.ground.barriers import Barriers
 from layers.ground.ways import barred
 
@@ -59,7 +59,7 @@ class Cells:
         return np.repeat(np.arange(len(self.start)), np.diff(self.start, append=trees))
 
 
-@njit(nogil=True, cache=True)
+@door
 def _breaks(xyz: Floats, row: Whole, segments: Floats) -> NDArray[np.bool_]:
     n = xyz.shape[0]
     cut = np.zeros(n, dtype=np.bool_)
@@ -73,7 +73,9 @@ def _breaks(xyz: Floats, row: Whole, segments: Floats) -> NDArray[np.bool_]:
             gaps = np.empty(j - i - 1)
             for t in range(i, j - 1):
                 gaps[t - i] = np.hypot(xyz[t + 1, 0] - xyz[t, 0], xyz[t + 1, 1] - xyz[t, 1])
-            wide = max(WIDE_GAP * np.median(gaps), WIDE_GAP_M)
+            order = np.argsort(gaps)
+            usual = 0.5 * (gaps[order[(j - i - 2) // 2]] + gaps[order[(j - i - 1) // 2]])
+            wide = max(WIDE_GAP * usual, WIDE_GAP_M)
             for t in range(i, j - 1):
                 if gaps[t - i] > wide:
                     cut[t + 1] = True
@@ -85,7 +87,7 @@ def _breaks(xyz: Floats, row: Whole, segments: Floats) -> NDArray[np.bool_]:
     return cut
 
 
-@njit(nogil=True, cache=True)
+@door
 def _next_to(
     xyz: Floats, low: Whole, high: Whole, run_of: Whole, segments: Floats, links: Whole
 ) -> int:

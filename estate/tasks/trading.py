@@ -17,12 +17,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from estate.tasks.mornings import NO_WAY_S, Ground, Round, walk_round
 from estate.tasks.routes import NEIGHBOURS, nearest
 from estate.tasks.touching import Touching
+from layers.compiled import door, inside
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -36,7 +36,7 @@ OVERLONG = 6.0
 """What a second of an overlong morning weighs against a second walked."""
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _stays_together(
     tree: int, own: int, label: Whole, first: Whole, beside: Whole, seen: Whole, mark: int,
     stack: Whole,
@@ -72,7 +72,7 @@ def _stays_together(
     return False
 
 
-@njit(nogil=True, cache=True)
+@inside
 def _may_go(
     tree: int, to: int, label: Whole, left: Whole, right: Whole, run: Whole, pieces: Whole,
     first: Whole, beside: Whole, seen: Whole, mark: int, stack: Whole,
@@ -92,7 +92,7 @@ def _may_go(
     return touches and _stays_together(tree, own, label, first, beside, seen, mark, stack)
 
 
-@njit(nogil=True, cache=True)
+@door
 def trade(
     cost: Floats, walk: Floats, label: Whole, after: Whole, before: Whole, near: Whole,
     first: Whole, beside: Whole, left: Whole, right: Whole, run: Whole, pieces: Whole, load: Floats,

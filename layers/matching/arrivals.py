@@ -1,8 +1,4 @@
-"""Arriving at a point: which steps are worth proposing, from which survivors.
-
-Whole numbers are given a type here before they are passed on: numba compiles a function anew for
-each literal that it is called with, which took minutes on a machine's first run.
-"""
+"""Arriving at a point: which steps are worth proposing, from which survivors."""
 
 from __future__ import annotations
 
@@ -11,8 +7,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from layers.compiled import inside
 from layers.matching.evidence import PointArrays, StandArrays
-from layers.matching.offset import Floats, jit, typed
+from layers.matching.offset import Floats
 from layers.matching.proposals import Proposals, anywhere, of_no_tree, onward
 from layers.matching.steps import JUMP, REDRAWN, START, LawArrays, SearchArrays
 
@@ -26,7 +23,7 @@ ANEW_WITHIN = 9.0
 GOES_ON = 0.7
 
 
-@jit
+@inside
 def _drawn_anew(
     made: Proposals, count: int, best: float, t: int, order: NDArray[np.int64], parents: Floats,
     trees: NDArray[np.int32], ways: NDArray[np.int8], first: int, again: Floats,
@@ -37,7 +34,7 @@ def _drawn_anew(
     worth = log_anew - math.log(2 * math.pi * spread)
     if best > worth + ANEW_WITHIN:
         return count, best
-    px, py, anew = points.x[t], points.y[t], typed(REDRAWN)
+    px, py = points.x[t], points.y[t]
     for p in order[:ANEW_FROM]:
         k0, way, weight = trees[p], ways[p], parents[p, 7] + log_anew
         if k0 < 0:
@@ -46,27 +43,26 @@ def _drawn_anew(
             break
         count, best = onward(
             made, count, best, search.reach, t, first + p, k0, way, weight, px, py, spread,
-            anew, stand, points, law,
+            REDRAWN, stand, points, law,
         )  # fmt: skip
     p = order[0]
     if trees[p] >= 0:
         weight = log_anew + law.log_jump
         count, best = anywhere(
-            made, count, best, search.reach, t, first + p, anew + JUMP, weight, px, py, spread,
+            made, count, best, search.reach, t, first + p, REDRAWN + JUMP, weight, px, py, spread,
             stand, points,
         )  # fmt: skip
     return count, best
 
 
-@jit
+@inside
 def _begun(
     made: Proposals, t: int, order: NDArray[np.int64], parents: Floats,
     trees: NDArray[np.int32], ways: NDArray[np.int8], first: int, again: Floats,
     stand: StandArrays, points: PointArrays, law: LawArrays, search: SearchArrays,
 ) -> tuple[int, float]:  # fmt: skip
     """Propose where a later session of a chain begins: where the walk goes on, or anywhere."""
-    count, best, tried, spread = typed(0), -np.inf, 0, again[8]
-    anew, start = typed(REDRAWN), typed(REDRAWN + START)
+    count, best, tried, spread = 0, -np.inf, 0, again[8]
     px, py = points.x[t], points.y[t]
     for p in order:
         k0, way, h, weight = trees[p], ways[p], first + p, parents[p, 7]
@@ -75,23 +71,23 @@ def _begun(
         if points.fixed[t] < 0:
             ux, uy = (px, py) if k0 < 0 else (px - stand.x[k0], py - stand.y[k0])
             count, best = of_no_tree(
-                made, count, best, h, k0, way, weight, ux, uy, spread, anew, points, law
+                made, count, best, h, k0, way, weight, ux, uy, spread, REDRAWN, points, law
             )
         if k0 >= 0:
             count, best = onward(
                 made, count, best, search.reach, t, h, k0, way, weight + math.log(GOES_ON), px, py,
-                spread, anew, stand, points, law,
+                spread, REDRAWN, stand, points, law,
             )  # fmt: skip
         if tried < OFFSETS_TO_JUMP_FROM:
             tried += 1
             count, best = anywhere(
-                made, count, best, search.reach, t, h, start,
+                made, count, best, search.reach, t, h, REDRAWN + START,
                 weight + math.log(1 - GOES_ON), px, py, spread, stand, points,
             )  # fmt: skip
     return count, best
 
 
-@jit
+@inside
 def propose_all(
     made: Proposals, t: int, parents: Floats, trees: NDArray[np.int32], ways: NDArray[np.int8],
     first: int, again: Floats, stand: StandArrays, points: PointArrays, law: LawArrays,
@@ -102,8 +98,7 @@ def propose_all(
     `parents` holds beliefs as :func:`layers.matching.walk.filter_walk` predicts them, weighed
     among themselves; `again` is the belief about an offset drawn anew.
     """
-    count, best = typed(0), -np.inf
-    carried, start, jump = typed(0), typed(START), typed(JUMP)
+    count, best = 0, -np.inf
     offsets = np.empty((OFFSETS_TO_JUMP_FROM, 4))
     froms = np.empty(OFFSETS_TO_JUMP_FROM, np.int64)
     kept = 0
@@ -124,16 +119,16 @@ def propose_all(
         if points.fixed[t] < 0:
             ux, uy = (ox, oy) if k0 < 0 else (ox - stand.x[k0], oy - stand.y[k0])
             count, best = of_no_tree(
-                made, count, best, h, k0, way, weight, ux, uy, spread, carried, points, law
+                made, count, best, h, k0, way, weight, ux, uy, spread, 0, points, law
             )
         if k0 < 0:
             # Nothing is known yet of where the walker stands.
             count, best = anywhere(
-                made, count, best, search.reach, t, h, start, weight, ox, oy, spread, stand, points
+                made, count, best, search.reach, t, h, START, weight, ox, oy, spread, stand, points
             )
             continue
         count, best = onward(
-            made, count, best, search.reach, t, h, k0, way, weight, ox, oy, spread, carried,
+            made, count, best, search.reach, t, h, k0, way, weight, ox, oy, spread, 0,
             stand, points, law,
         )  # fmt: skip
         found = -1
@@ -160,7 +155,7 @@ def propose_all(
             for i in range(kept):
                 weight = offsets[i, 3] + math.log(offsets[i, 2]) + law.log_jump
                 count, best = anywhere(
-                    made, count, best, search.reach, t, first + froms[i], jump, weight,
+                    made, count, best, search.reach, t, first + froms[i], JUMP, weight,
                     offsets[i, 0], offsets[i, 1], parents[froms[i], 8], stand, points,
                 )  # fmt: skip
     return _drawn_anew(

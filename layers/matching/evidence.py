@@ -8,7 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from layers.matching.offset import Floats, jit
+from layers.compiled import inside
+from layers.matching.offset import Floats
 
 Whole = NDArray[np.int64]
 
@@ -65,7 +66,7 @@ class PointArrays(NamedTuple):
     odds: Floats
 
 
-@jit
+@inside
 def evidence_of_tree(t: int, k: int, stand: StandArrays, points: PointArrays) -> float:
     """Log factor of what was written, confirmed or measured at point t if it is of tree k.
 
@@ -86,7 +87,7 @@ def evidence_of_tree(t: int, k: int, stand: StandArrays, points: PointArrays) ->
     return total
 
 
-@jit
+@inside
 def girth_factor(girth: float, earlier: Floats, odds: Floats) -> float:
     """Log of how much likelier a girth is of a tree with known earlier girths than of any.
 

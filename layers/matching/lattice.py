@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
+from layers.compiled import door, inside
 from layers.matching.evidence import StandArrays, Whole
-from layers.matching.offset import Floats, jit, size_factor
+from layers.matching.offset import Floats, size_factor
 from layers.matching.steps import (
     CHANGE,
     JUMP,
@@ -28,7 +31,7 @@ CARRIED, AFRESH, ANEW = KINDS, KINDS + 1, KINDS + 2
 COUNTS = KINDS + 3
 
 
-@jit
+@inside
 def _count(
     kind: int, flow: float, k0: int, way: int, stand: StandArrays, law: LawArrays, counts: Floats
 ) -> None:
@@ -58,7 +61,7 @@ def _count(
             counts[s] += (flow - carried) * law.step[s] / tail
 
 
-@jit
+@inside
 def _last_shares(lattice: Lattice, first: int, last: int, law: LawArrays) -> Floats:
     """Shares of the last survivors, weighed by how usual the size of their offset is."""
     log = lattice.belief[first:last, 7].copy()
@@ -68,11 +71,18 @@ def _last_shares(lattice: Lattice, first: int, last: int, law: LawArrays) -> Flo
             log[n - first] += size_factor(
                 one[0], one[1], one[4], law.constant, law.size_m, law.size_sd_m
             )
-    share = np.exp(log - log.max())
-    return share / share.sum()
+    highest, total = -np.inf, 0.0
+    for one in log:
+        highest = max(highest, one)
+    for n in range(log.size):
+        log[n] = math.exp(log[n] - highest)
+        total += log[n]
+    for n in range(log.size):
+        log[n] /= total
+    return log
 
 
-@jit
+@inside
 def _rank_trees(
     a: int, b: int, post: Floats, tree: NDArray[np.int32], way: NDArray[np.int8],
     names: NDArray[np.int32], mass: Floats,
@@ -97,7 +107,7 @@ def _rank_trees(
     return found, lone
 
 
-@jit
+@door
 def smooth_walk(
     lattice: Lattice, node_start: Whole, stand: StandArrays, law: LawArrays, keep: int
 ) -> tuple[NDArray[np.int32], Floats, Floats, Floats, Floats, Floats]:
@@ -124,9 +134,9 @@ def smooth_walk(
     points = node_start.size - 1
     post = np.zeros(tree.size)
     counts = np.zeros(COUNTS)
-    post[node_start[points - 1] : node_start[points]] = _last_shares(
-        lattice, node_start[points - 1], node_start[points], law
-    )
+    last = node_start[points - 1]
+    for n, share in enumerate(_last_shares(lattice, last, node_start[points], law)):
+        post[last + n] = share
     top_tree = np.full((points, LIKELIEST), -1, np.int32)
     top_share, middle = np.zeros((points, LIKELIEST)), np.zeros((points, 3))
     lone, anew = np.zeros(points), np.zeros(points)
@@ -169,7 +179,7 @@ def smooth_walk(
     return top_tree, top_share, lone, middle, anew, counts
 
 
-@jit
+@door
 def draw_walks(
     lattice: Lattice,
     node_start: Whole,

@@ -247,14 +247,26 @@ def walk_groups(
     draws: int = 0,
     seed: int = 1,
 ) -> list[list[Walked]]:
-    """Walk each group's sessions under the group's law."""
-    walked = []
-    for sessions, law in zip(groups, laws, strict=True):
-        ground = make_ground(stand, law, earlier)
-        walk = partial(walk_session, ground, search=search, draws=draws, seed=seed)
-        with ThreadPoolExecutor(THREADS) as pool:
-            walked.append(list(pool.map(walk, sessions)))
-    return walked
+    """Walk each group's sessions under the group's law, the longest first."""
+    walks = [
+        partial(
+            walk_session, make_ground(stand, law, earlier), search=search, draws=draws, seed=seed
+        )
+        for law in laws
+    ]
+    every = [
+        (group, place) for group, sessions in enumerate(groups) for place in range(len(sessions))
+    ]
+    every.sort(key=lambda one: -len(groups[one[0]][one[1]].at_m))
+    with ThreadPoolExecutor(THREADS) as pool:
+        walking = {
+            (group, place): pool.submit(walks[group], groups[group][place])
+            for group, place in every
+        }
+    return [
+        [walking[group, place].result() for place in range(len(sessions))]
+        for group, sessions in enumerate(groups)
+    ]
 
 
 def _lone(walked: Sequence[Walked]) -> float:

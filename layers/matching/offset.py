@@ -7,19 +7,12 @@ from __future__ import annotations
 
 import math
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from layers.compiled import door, inside
+
 Floats = NDArray[np.float64]
-
-jit = numba.njit(cache=True, nogil=True, error_model="numpy")
-
-
-@jit
-def typed(number: int) -> int:
-    """Give a whole number of which the compiler knows the type only, not the value."""
-    return int(np.int64(number))
 
 
 # A belief's columns: means of the constant (east, north) and the drift (east, north), variance of
@@ -27,7 +20,7 @@ def typed(number: int) -> int:
 BELIEF = 8
 
 
-@jit
+@inside
 def size_factor(
     east: float, north: float, doubt: float, prior: float, size_m: float, size_sd_m: float
 ) -> float:
@@ -52,7 +45,7 @@ def size_factor(
     return usual + size * size / (2 * prior)
 
 
-@jit
+@door
 def offset_evidence(
     left: Floats,
     white: Floats,
@@ -103,7 +96,22 @@ def offset_evidence(
     return total
 
 
-@jit
+@inside
+def _write(
+    row: Floats,
+    mcx: float,
+    mcy: float,
+    mdx: float,
+    mdy: float,
+    pcc: float,
+    pcd: float,
+    pdd: float,
+) -> None:
+    row[0], row[1], row[2], row[3] = mcx, mcy, mdx, mdy
+    row[4], row[5], row[6] = pcc, pcd, pdd
+
+
+@inside
 def filter_offset(
     left: Floats,
     white: Floats,
@@ -125,7 +133,7 @@ def filter_offset(
             f = fade[t]
             mdx, mdy, pcd = mdx * f, mdy * f, pcd * f
             pdd = pdd * f * f + drift * (1 - f * f)
-        before[t] = np.array([mcx, mcy, mdx, mdy, pcc, pcd, pdd])
+        _write(before[t], mcx, mcy, mdx, mdy, pcc, pcd, pdd)
         if not np.isnan(left[t, 0]):
             spread = pcc + 2 * pcd + pdd + white[t]
             dx, dy = left[t, 0] - mcx - mdx, left[t, 1] - mcy - mdy
@@ -137,11 +145,11 @@ def filter_offset(
             pcc -= gain_c * gain_c * spread
             pcd -= gain_c * gain_d * spread
             pdd -= gain_d * gain_d * spread
-        after[t] = np.array([mcx, mcy, mdx, mdy, pcc, pcd, pdd])
+        _write(after[t], mcx, mcy, mdx, mdy, pcc, pcd, pdd)
     return before, after
 
 
-@jit
+@door
 def smooth_offset(
     left: Floats,
     white: Floats,

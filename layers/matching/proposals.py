@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from layers.compiled import inside
 from layers.matching.evidence import PointArrays, StandArrays, evidence_of_tree
-from layers.matching.offset import Floats, jit
+from layers.matching.offset import Floats
 from layers.matching.steps import (
     BACK,
     CHANGE,
@@ -44,7 +45,7 @@ class Proposals(NamedTuple):
     following: NDArray[np.int32]
 
 
-@jit
+@inside
 def empty_proposals() -> Proposals:
     """Make room for one point's proposals."""
     return Proposals(
@@ -58,7 +59,7 @@ def empty_proposals() -> Proposals:
     )
 
 
-@jit
+@inside
 def _propose(
     made: Proposals,
     count: int,
@@ -82,7 +83,7 @@ def _propose(
     return count + 1
 
 
-@jit
+@inside
 def of_no_tree(
     made: Proposals, count: int, best: float, h: int, k0: int, way: int, weight: float,
     ox: float, oy: float, spread: float, anew: int, points: PointArrays, law: LawArrays,
@@ -99,7 +100,7 @@ def of_no_tree(
     return count, max(best, log)
 
 
-@jit
+@inside
 def _along_row(
     made: Proposals, count: int, best: float, reach: float, t: int, h: int, k0: int, way: int,
     weight: float, ox: float, oy: float, spread: float, anew: int,
@@ -134,7 +135,7 @@ def _along_row(
     return count, best
 
 
-@jit
+@inside
 def _into_other_rows(
     made: Proposals, count: int, best: float, reach: float, t: int, h: int, k0: int, way: int,
     weight: float, ox: float, oy: float, spread: float, anew: int,
@@ -193,7 +194,7 @@ def _into_other_rows(
     return count, best
 
 
-@jit
+@inside
 def _to_neighbours(
     made: Proposals, count: int, best: float, reach: float, t: int, h: int, k0: int, way: int,
     weight: float, ox: float, oy: float, spread: float, anew: int,
@@ -225,7 +226,7 @@ def _to_neighbours(
     return count, best
 
 
-@jit
+@inside
 def anywhere(
     made: Proposals, count: int, best: float, reach: float, t: int, h: int, kind: int,
     weight: float, ox: float, oy: float, spread: float,
@@ -258,7 +259,7 @@ def anywhere(
     return count, best
 
 
-@jit
+@inside
 def onward(
     made: Proposals, count: int, best: float, reach: float, t: int, h: int, k0: int, way: int,
     weight: float, ox: float, oy: float, spread: float, anew: int,

@@ -7,8 +7,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from layers.compiled import door, inside
 from layers.matching.evidence import Whole
-from layers.matching.offset import Floats, jit
+from layers.matching.offset import Floats
 
 LONGEST_STEP = 16
 LONGEST_ENTRY = 16
@@ -64,7 +65,7 @@ class SearchArrays(NamedTuple):
     share: float
 
 
-@jit
+@door
 def step_room(
     place: Whole, row: Whole, row_start: Whole, row_first: Whole, row_last: Whole, step: Floats
 ) -> tuple[Floats, Floats]:
@@ -89,7 +90,7 @@ def step_room(
     return room, tail
 
 
-@jit
+@door
 def near_room(
     near: Whole, near_bin: Whole, near_way: Whole, step: Floats, turning: Floats
 ) -> Floats:
@@ -106,7 +107,7 @@ def near_room(
     return room
 
 
-@jit
+@inside
 def into_row_share(left: int, e: int, after: bool, law: LawArrays) -> float:
     """Share of steps that leave a row with `left` places to go and enter the next at place e.
 

@@ -31,7 +31,9 @@ from layers.matching.session import (
 )
 from layers.matching.stand import Stand, lay_out_stand
 
-LAWS = 10
+# How many laws are drawn: fewer the more points tell the law, none where a great many do.
+LAWS, LEAST_LAWS = 10, 4
+LAWS_TIMES_POINTS = 20_000
 LAWS_UP_TO_POINTS = 30_000
 EARLIER_GIRTHS = 3
 
@@ -157,7 +159,9 @@ def _learn_and_walk(
     laws = choose_counting(stand, some, laws, earlier, search=search)
     laws = learn_laws(stand, some, laws, earlier, search=search)
     points = sum(len(one.at_m) for one in sessions)
-    number = LAWS if points <= LAWS_UP_TO_POINTS else 0
+    number = min(max(LAWS_TIMES_POINTS // points, LEAST_LAWS), LAWS)
+    if points > LAWS_UP_TO_POINTS:
+        number = 0
     drawn = draw_laws(stand, some, laws, earlier, search=search, number=number) or [laws]
     if number:
         # Where laws are drawn the survey is small enough to search it finely at last.

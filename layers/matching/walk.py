@@ -21,9 +21,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from layers.compiled import door, inside
 from layers.matching.arrivals import propose_all
 from layers.matching.evidence import PointArrays, StandArrays, Whole
-from layers.matching.offset import BELIEF, Floats, jit, size_factor, typed
+from layers.matching.offset import BELIEF, Floats, size_factor
 from layers.matching.proposals import Proposals, empty_proposals
 from layers.matching.steps import REDRAWN, STRAY, LawArrays, SearchArrays
 
@@ -53,7 +54,7 @@ class Lattice(NamedTuple):
     edge_kind: NDArray[np.int16]
 
 
-@jit
+@inside
 def _predict(belief: Floats, fade: float, drift: float, white: float, row: Floats) -> None:
     """Carry a belief to the next point; write means, matrix, spread and gains into `row`."""
     row[0], row[1] = belief[0], belief[1]
@@ -65,7 +66,7 @@ def _predict(belief: Floats, fade: float, drift: float, white: float, row: Float
     row[8], row[9], row[10] = spread, (pcc + pcd) / spread, (pcd + pdd) / spread
 
 
-@jit
+@inside
 def _weigh_sizes(parents: Floats, trees: NDArray[np.int32], law: LawArrays) -> None:
     """Weigh survivors at a session's end by how usual the size of their offset is."""
     if law.size_sd_m <= 0:
@@ -74,11 +75,16 @@ def _weigh_sizes(parents: Floats, trees: NDArray[np.int32], law: LawArrays) -> N
         if trees[p] >= 0:
             one = parents[p]
             one[7] += size_factor(one[0], one[1], one[4], law.constant, law.size_m, law.size_sd_m)
-    highest = parents[:, 7].max()
-    parents[:, 7] -= highest + math.log(np.exp(parents[:, 7] - highest).sum())
+    highest, total = -np.inf, 0.0
+    for p in range(trees.size):
+        highest = max(highest, parents[p, 7])
+    for p in range(trees.size):
+        total += math.exp(parents[p, 7] - highest)
+    for p in range(trees.size):
+        parents[p, 7] -= highest + math.log(total)
 
 
-@jit
+@inside
 def _merge(
     made: Proposals, count: int, best: float, t: int, parents: Floats, again: Floats,
     first: int, search: SearchArrays, table: Whole, stamp: Whole, keys: Whole,
@@ -133,7 +139,7 @@ def _merge(
     return merged
 
 
-@jit
+@inside
 def _with_room(lattice: Lattice, nodes: int, edges: int) -> Lattice:
     """Give the lattice with room for so many survivors and steps."""
     tree, way, belief, edge_start, edge_from, edge_weight, edge_kind = lattice
@@ -141,20 +147,24 @@ def _with_room(lattice: Lattice, nodes: int, edges: int) -> Lattice:
         size = 2 * nodes
         more_tree, more_way = np.empty(size, np.int32), np.empty(size, np.int8)
         more_belief, more_start = np.empty((size, BELIEF)), np.empty(size + 1, np.int64)
-        more_tree[: tree.size], more_way[: tree.size] = tree, way
-        more_belief[: tree.size], more_start[: tree.size + 1] = belief, edge_start
+        for n in range(tree.size):
+            more_tree[n], more_way[n], more_start[n] = tree[n], way[n], edge_start[n]
+            for q in range(BELIEF):
+                more_belief[n, q] = belief[n, q]
+        more_start[tree.size] = edge_start[tree.size]
         tree, way, belief, edge_start = more_tree, more_way, more_belief, more_start
     if edges >= edge_from.size:
         size = 2 * edges
         more_from, more_weight = np.empty(size, np.int64), np.empty(size)
         more_kind = np.empty(size, np.int16)
-        more_from[: edge_from.size], more_weight[: edge_from.size] = edge_from, edge_weight
-        more_kind[: edge_from.size] = edge_kind
+        for i in range(edge_from.size):
+            more_from[i], more_weight[i] = edge_from[i], edge_weight[i]
+            more_kind[i] = edge_kind[i]
         edge_from, edge_weight, edge_kind = more_from, more_weight, more_kind
     return Lattice(tree, way, belief, edge_start, edge_from, edge_weight, edge_kind)
 
 
-@jit
+@inside
 def _lay_down(
     lattice: Lattice, nodes: int, edges: int, made: Proposals, best: float, merged: int,
     heads: NDArray[np.int32], sums: Floats, search: SearchArrays,
@@ -162,8 +172,8 @@ def _lay_down(
     """Write the likeliest survivors into the lattice; give its new ends and the mass kept."""
     cut = math.exp(-search.reach)
     if merged > search.most:
-        spare = merged - search.most
-        cut = max(cut, np.partition(sums[:merged, 7].copy(), spare)[spare])
+        order = np.argsort(-sums[:merged, 7])
+        cut = max(cut, sums[order[search.most - 1], 7])
     kept = 0.0
     first = nodes
     for n in range(merged):
@@ -190,7 +200,7 @@ def _lay_down(
     return nodes, edges, kept
 
 
-@jit
+@door
 def filter_walk(
     stand: StandArrays,
     points: PointArrays,
@@ -230,7 +240,7 @@ def filter_walk(
         np.empty(32 * size + 8192, np.int16),
     )
     node_start, evidence = np.zeros(size + 1, np.int64), np.zeros(size)
-    nodes = edges = first = typed(0)
+    nodes = edges = first = 0
     made = empty_proposals()
     table, stamp = np.zeros(TABLE, np.int64), np.full(TABLE, -1, np.int64)
     keys, heads = np.empty(TABLE, np.int64), np.empty(TABLE, np.int32)
