@@ -41,7 +41,8 @@ Floats = NDArray[np.float64]
 
 DRAWS = 6
 METROPOLIS_STEPS = 60
-COUNTING_ROUNDS = 4
+# Rounds before it is chosen how steps are counted, and after.
+COUNTING_ROUNDS, MORE_ROUNDS = 4, 6
 LONG_ENOUGH = 5
 SESSIONS_TO_TELL = 5
 # Weak priors, as means and standard deviations of natural logs, that keep within reason what a
@@ -280,7 +281,7 @@ def learn_laws(
     earlier: Floats,
     *,
     search: Search,
-    rounds: int = 10,
+    rounds: int,
 ) -> list[SurveyLaw]:
     """Learn the likeliest laws in rounds of walking and counting.
 
@@ -306,7 +307,7 @@ def learn_laws(
     return laws
 
 
-def choose_counting(
+def first_laws(
     stand: Stand,
     groups: Sequence[Sequence[Session]],
     laws: Sequence[SurveyLaw],
@@ -314,10 +315,10 @@ def choose_counting(
     *,
     search: Search,
 ) -> list[SurveyLaw]:
-    """Choose whether each group's steps count vacant places too, by which fits better."""
+    """Learn first laws, and whether each group's steps count vacant places too, by what fits."""
     vacant = int((stand.row_last - stand.row_first + 1).sum()) - stand.size
     if not stand.has_rows or not vacant:
-        return list(laws)
+        return learn_laws(stand, groups, laws, earlier, search=search, rounds=COUNTING_ROUNDS)
     tries, fits = [], []
     for counts_places in (False, True):
         tried = [

@@ -21,7 +21,13 @@ from layers.matching.first_guess import (
     tree_gap_m,
 )
 from layers.matching.law import Noise, SurveyLaw, first_law
-from layers.matching.learning import choose_counting, draw_laws, learn_laws, walk_groups
+from layers.matching.learning import (
+    MORE_ROUNDS,
+    draw_laws,
+    first_laws,
+    learn_laws,
+    walk_groups,
+)
 from layers.matching.points import check_points, check_trees, lay_out_sessions, session_codes
 from layers.matching.session import (
     Search,
@@ -156,8 +162,8 @@ def _learn_and_walk(
         for stride in strides
     ]
     some = [to_learn_from(group, len(groups)) for group in groups]
-    laws = choose_counting(stand, some, laws, earlier, search=search)
-    laws = learn_laws(stand, some, laws, earlier, search=search)
+    laws = first_laws(stand, some, laws, earlier, search=search)
+    laws = learn_laws(stand, some, laws, earlier, search=search, rounds=MORE_ROUNDS)
     points = sum(len(one.at_m) for one in sessions)
     number = min(max(LAWS_TIMES_POINTS // points, LEAST_LAWS), LAWS)
     if points > LAWS_UP_TO_POINTS:
