@@ -13,6 +13,7 @@ from reports.palette import INK
 from reports.words import Words
 
 _ARROW_EVERY_MM = 17.0
+_SAME_M = 1e-6
 
 
 def way_in(frame: PaperFrame, walk: NDArray[np.float64]) -> list[NDArray[np.float64]]:
@@ -26,7 +27,7 @@ def way_in(frame: PaperFrame, walk: NDArray[np.float64]) -> list[NDArray[np.floa
             continue
         if np.hypot(*(ends[-1] - start)) < np.hypot(*(ends[0] - start)):
             ends = ends[::-1]
-        if np.allclose(ends[0], last):
+        if np.hypot(*(ends[0] - last)) < _SAME_M:
             lines[-1].append(ends[-1])
         else:
             lines.append([ends[0], ends[-1]])

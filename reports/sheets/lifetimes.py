@@ -65,10 +65,14 @@ def panel_life(
         )
     words = words_in(language)
     told: list[Part] = bark_budget_parts(budget, words)
-    for block_id, plan in life.groupby("block_id", sort=True):
+    about = life.attrs
+    # Every frame made of one with attrs gets a deep copy of them.
+    plans = life.copy(deep=False)
+    plans.attrs = {}
+    for block_id, plan in plans.groupby("block_id", sort=True):
         if told:
             told.append(parts.new_page())
-        own = {key: by_block.get(block_id) for key, by_block in life.attrs.items()}
+        own = {key: by_block.get(block_id) for key, by_block in about.items()}
         told += _block(str(block_id), plan.drop(columns="block_id"), own, budget, words)
     foot = {
         "source": words.say("{name}. Plan of {day}.", name=name, day=words.date(on)),
