@@ -60,7 +60,11 @@ class Mornings:
 def draw_mornings(
     layers: Layers, stand: Stand, marked: Marked, settings: PlanSettings, *, timed: Timing
 ) -> TaskPlan:
-    """Draw the tasks of all trees that carry a panel; those of the last plan keep their names."""
+    """Draw the tasks of all trees that carry a panel; those of the last plan are held, or named."""
+    last = settings.last_plan
+    before = None
+    if last is not None and not settings.redraw and "stop_no" in last.stops:
+        before = last.stops if last.interval_days == settings.rounds.interval_days else None
     opened = trees_of_open_blocks(layers.trees, stand.readiness)
     to_tap = opened[opened["tree_id"].isin(marked.panels["tree_id"])].reset_index(drop=True)
     drawn = draw(
@@ -72,8 +76,8 @@ def draw_mornings(
         terrain=layers.terrain,
         panels=marked.panels,
         settings=TaskSettings(round_days=settings.rounds.interval_days, minutes=timed.minutes),
+        before=before,
     )
-    last = settings.last_plan
     return drawn if last is None else with_names_kept(drawn, last.stops)
 
 

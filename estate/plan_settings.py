@@ -50,6 +50,8 @@ class PlanSettings:
         Heights of today's cuts, as :func:`estate.panels.life_plans` takes them; None for none.
     last_plan
         The project's last roster, which this one carries on; None for none.
+    redraw
+        Whether tasks are drawn anew even where the last plan's could be held.
     start_given
         Whether the user named the first morning.
     own_figures
@@ -69,6 +71,7 @@ class PlanSettings:
     sun: FacingOptions | None = None
     cuts: pd.DataFrame | None = None
     last_plan: LastPlan | None = None
+    redraw: bool = False
     start_given: bool = False
     own_figures: Path | None = None
 

@@ -279,7 +279,7 @@ def last_plan(path: Path) -> LastPlan | None:
         start=date.fromisoformat(saved["start"]),
         days=int(saved["days"]),
         interval_days=int(saved["interval_days"]),
-        stops=pd.DataFrame(stops[["tree_id", "task_id"]]),
+        stops=pd.DataFrame(stops[["tree_id", "task_id", "stop_no"]]),
         roster=roster.assign(date=pd.to_datetime(roster["date"]).dt.date),
         crew=read_table(path, "crew"),
         task_sums=read_table(path, "task_sums"),

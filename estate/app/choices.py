@@ -39,6 +39,8 @@ class RunChoices:
         Whether the project's wintering rest is taken back.
     make_up
         What becomes of a morning lost to rain; None for the project's, else the rest day.
+    redraw
+        Whether tasks are drawn anew even where the project's could be held.
     """
 
     standard: str | None = None
@@ -50,6 +52,7 @@ class RunChoices:
     wintering: tuple[date, date] | None = None
     forget_wintering: bool = False
     make_up: MakeUp | None = None
+    redraw: bool = False
 
 
 def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = None) -> PlanSettings:
@@ -87,6 +90,7 @@ def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = No
             else choices.wintering or _saved_wintering(saved),
             make_up=choices.make_up or cast(MakeUp, saved.get("make_up", "rest day")),
         ),
+        redraw=choices.redraw,
         start_given=choices.start is not None,
     )
 

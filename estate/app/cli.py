@@ -88,6 +88,11 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 help="What becomes of a morning lost to rain. [default: the project's, else rest "
                 "day]",
             ),
+            click.option(
+                "--redraw",
+                is_flag=True,
+                help="Draw all tasks anew. [default: hold the project's while few trees change]",
+            ),
             click.option("--name", help="The cooperative's name. [default: the folder's]"),
             click.option(
                 "--language",
@@ -141,6 +146,7 @@ def _plan(
     interval: int | None,
     wintering: tuple[datetime, datetime] | None,
     make_up: Any,
+    redraw: bool,
     name: str | None,
     language: str,
     as_json: bool,
@@ -154,6 +160,7 @@ def _plan(
         interval=interval,
         wintering=(wintering[0].date(), wintering[1].date()) if wintering else None,
         make_up=make_up,
+        redraw=redraw,
     )
     project = project_file(source, output_folder(source, out))
     settings = plan_settings(project, choices, notes=notes_folder(source))

@@ -27,7 +27,8 @@ class LastPlan:
     start, days, interval_days
         Its first morning, its length and its round.
     stops
-        `tree_id`, `task_id`: which trees each of its tasks had.
+        `tree_id`, `task_id`: which trees each of its tasks had; `stop_no` where their order is
+        known.
     roster
         As :func:`estate.roster.draw_roster` gives it.
     tapped_before
@@ -65,10 +66,10 @@ def carry_on(
 ) -> tuple[RoundSettings, pd.DataFrame]:
     """Give the round to draw, and each tree's last tapping before it begins.
 
-    Where the tasks and the round are what they were and the last roster still runs, it keeps its
-    first morning, so that every date stands and lost mornings are made up. Otherwise the roster
-    begins anew, and trees that were tapped shortly before wait their interval, whichever task
-    they are in now.
+    Where the round and the tasks are what they were, but for trees that have come or gone, and the
+    last roster still runs, it keeps its first morning, so that every date stands and lost mornings
+    are made up. Otherwise the roster begins anew, and trees that were tapped shortly before wait
+    their interval, whichever task they are in now.
 
     Parameters
     ----------
@@ -99,11 +100,13 @@ def carry_on(
 def still_runs(
     tasks: pd.DataFrame, rounds: RoundSettings, last: LastPlan, *, start_given: bool
 ) -> bool:
-    """Say whether the last roster goes on: its tasks and round are the same, it hasn't ended."""
-    same = rounds.interval_days == last.interval_days and _task_sets(tasks) == _task_sets(
-        last.stops
+    """Say whether the last roster goes on: the same round, not at its end, no tree moved."""
+    if start_given or rounds.interval_days != last.interval_days or not last.covers(rounds.start):
+        return False
+    both = tasks[["tree_id", "task_id"]].merge(last.stops, on="tree_id", suffixes=("", "_then"))
+    return set(tasks["task_id"]) == set(last.stops["task_id"]) and bool(
+        (both["task_id"].astype("str") == both["task_id_then"].astype("str")).all()
     )
-    return same and not start_given and last.covers(rounds.start)
 
 
 def lost_elsewhere(
@@ -134,10 +137,6 @@ def lost_elsewhere(
         for day, beat in zip(gone["date"], gone["beat_id"], strict=True)
         if rounds.dates[0] <= day <= rounds.dates[-1]
     )
-
-
-def _task_sets(stops: pd.DataFrame) -> dict[str, frozenset[str]]:
-    return {str(task): frozenset(trees) for task, trees in stops.groupby("task_id")["tree_id"]}
 
 
 def tapped_until(last: LastPlan, day: date, *, lost: pd.DataFrame | None) -> pd.DataFrame:

@@ -27,6 +27,7 @@ from scipy.spatial import cKDTree
 
 from estate.tasks.beats import Neighbourhood, base_places, neighbourhoods, task_counts
 from estate.tasks.cutting import cut_ranks, cuts_at, eased
+from estate.tasks.held import held_mornings
 from estate.tasks.mornings import Morning, Site
 from estate.tasks.settings import TaskSettings
 from estate.tasks.sharing import split_beat
@@ -120,6 +121,7 @@ def draw(
     cuts: Mapping[str, str] | pd.Series | None = None,
     settings: TaskSettings | None = None,
     seconds: float = 0.0,
+    before: pd.DataFrame | None = None,
 ) -> TaskPlan:
     """Draw tasks: split the trees to tap into even mornings and give each its round.
 
@@ -139,6 +141,9 @@ def draw(
     seconds
         Further search, in seconds of a usual machine; the same number gives the same tasks on
         any machine.
+    before
+        `tree_id`, `task_id`, `stop_no` of tasks that are held where they can be
+        (:func:`estate.tasks.held.held_mornings`); None to draw anew.
 
     Returns
     -------
@@ -184,6 +189,11 @@ def draw(
         turn_heights=lambda xy: heights_at(terrain, xy),
     )
     areas = neighbourhoods(stood, parts, bars, base_xy, chosen)
+    if before is not None:
+        tree_id = trees["tree_id"].astype("str").to_numpy()[stood.source]
+        held = held_mornings(tree_id, site, parts, areas, before, chosen)
+        if held is not None:
+            return replace(task_plan(trees, bases, site, held, chosen), held=True)
     sweeps = [_swept(site, parts, area) for area in areas]
     rough = [float(_rough_s(site, each).sum()) / 60.0 for each in sweeps]
     counts = [

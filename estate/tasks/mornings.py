@@ -211,20 +211,29 @@ def walk_round(on: Ground, members: Whole, kicks: int) -> Round:
     kicks
         How long to search.
     """
-    n, base = len(on.span), -1
-    if len(on.bases):
-        away = on.away[:, members]
-        base = int(np.argmin(np.sort(away, axis=1)[:, : min(2, len(members))].sum(axis=1)))
-    door = n + max(base, 0)
+    door = len(on.span) + max(_base(on, members), 0)
     start = np.concatenate([[door], members])
     tour = shorten(start, on.charged, on.near, kicks, 1)
     at = int(np.flatnonzero(tour == door)[0])
     path = np.concatenate([tour[at + 1 :], tour[:at]])
-    if path[0] > path[-1]:
-        path = path[::-1]
+    return round_along(on, path[::-1] if path[0] > path[-1] else path)
+
+
+def _base(on: Ground, members: Whole) -> int:
+    """Give the base that is nearest to two of the members; -1 where there is none."""
+    if not len(on.bases):
+        return -1
+    away = on.away[:, members]
+    return int(np.argmin(np.sort(away, axis=1)[:, : min(2, len(members))].sum(axis=1)))
+
+
+def round_along(on: Ground, path: Whole) -> Round:
+    """Give the round that walks a path, places in the beat in stop order."""
+    base = _base(on, path)
     walked = on.walked.seconds
     path_s = float(walked[path[:-1], path[1:]].sum())
     if base >= 0:
+        door = len(on.span) + base
         path_s += float(walked[door, path[0]] + walked[door, path[-1]])
     holding = on.holding[path]
     changes = int(np.sum(holding[1:] != holding[:-1]))

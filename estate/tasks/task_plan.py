@@ -33,12 +33,15 @@ class TaskPlan:
         [task_id, geometry]: the line of each round in stop order.
     settings
         What they were drawn with.
+    held
+        Whether they are the last plan's, with the trees that came and without those that went.
     """
 
     tasks: pd.DataFrame
     task_sums: pd.DataFrame
     walks: gpd.GeoDataFrame
     settings: TaskSettings
+    held: bool = False
 
     @property
     def longest_to_mean(self) -> float:
