@@ -73,6 +73,7 @@ def _with_shared_words(app: Flask, desk: Desk, watch: RunWatch) -> None:
             "planned": desk.planned,
             "run_state": watch.state,
             "faults_by_meaning": summary.faults_by_meaning,
+            "day_words": glances.day_words,
             "largest_mb": LARGEST_UPLOAD_MB,
             "decision_words": glances.DECISION_WORDS,
             "with_letters": SCRIPT_FONTS,
