@@ -47,6 +47,8 @@ SCRIPTS = (
     "finding.js",
     "measure.js",
     "cards.js",
+    "block_stand.js",
+    "block_drawing.js",
     "block_pages.js",
     "block.js",
 )

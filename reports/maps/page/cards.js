@@ -41,7 +41,7 @@ function treeCard(view, tree) {
   view.frame.setTitle(view.say("row_tree", { row: tree.rowNo, tree: tree.no }));
   const task = view.content.tasks[tree.task];
   const step = (by, name) => {
-    const next = view.beside(tree, by);
+    const next = view.stand.beside(tree, by);
     return make("button", {
       class: "plain", type: "button", disabled: !next, onclick: () => view.choose(next),
     }, view.say(name));
@@ -65,7 +65,7 @@ function treeCard(view, tree) {
 }
 
 function markingGuide(view, tree) {
-  const panels = view.panelsOf(tree);
+  const panels = view.stand.panelsOf(tree);
   if (!panels.length) {
     return [make("p", {}, view.say("no_guide"))];
   }
@@ -195,7 +195,7 @@ function doubtCard(view, doubt) {
 function taskCard(view, task) {
   view.frame.setTitle(view.say("task") + " " + task.id);
   const place = view.content.tasks.indexOf(task);
-  const first = view.firstOf(place);
+  const first = view.stand.firstOf(place);
   return [
     make("div", { class: "class-line" }, linePicture(task.style, true),
       make("span", {}, view.say("task_trees", { count: view.wording.number(task.trees) }))),
