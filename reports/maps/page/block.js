@@ -77,6 +77,13 @@ class BlockView extends FieldView {
 
   setGround(name) {
     this.shown.ground = name;
+    const { ground, palette } = this.content;
+    const ramps = {
+      slope: ["slope_deg", palette.slope.steps, palette.slope.breaks],
+      girth: ["girth_cm", palette.girth.steps, ground.girth_breaks],
+    };
+    this.frame.showRamp(...(ramps[name] && ground[name]
+      ? [this.say(ramps[name][0]), ...ramps[name].slice(1)] : [null, [], []]));
     for (const [key, layer] of Object.entries(this.groundLayers)) {
       if (key === name) {
         layer.addTo(this.map);
