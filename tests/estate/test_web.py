@@ -22,6 +22,7 @@ from estate.app.web.incoming import plain_name
 from layers.contract import LAYERS
 from layers.errors import SettingError, UnreadableError
 from layers.geopackage import read_layer, write_layers
+from reports.words import words_in
 from tests.browser import PHONE, browser
 from tests.reports.small_plan import small_plan
 
@@ -115,7 +116,7 @@ def test_the_overview_shows_blocks_tasks_and_every_file(visitor, folder, project
     ready = read_layer(project, "block_readiness")
     for block, share in zip(ready["block_id"], ready["ready_share"], strict=True):
         assert block in page
-        assert f"{100 * share:.0f}&nbsp;%" in page
+        assert f"{words_in('en').share(share)}&nbsp;%" in page
     assert "Deni Uko" in page or "Pell Amar" in page
     for path in (folder / "handed-out").rglob("*.*"):
         if path.parent.name != "handed-out":

@@ -22,6 +22,7 @@ from estate.app.web import (
 )
 from estate.app.web.desk import Desk, desk_for
 from estate.app.web.guard import guard
+from estate.app.web.remedies import reviewed, told_remedy
 from estate.app.web.running import RunWatch, faults_of
 from estate.app.web.speaking import number, say, speak, words
 from layers.errors import LayerError
@@ -74,6 +75,8 @@ def _with_shared_words(app: Flask, desk: Desk, watch: RunWatch) -> None:
             "run_state": watch.state,
             "faults_by_meaning": summary.faults_by_meaning,
             "day_words": glances.day_words,
+            "tell_remedy": lambda remedy: told_remedy(remedy, words().language),
+            "reviewed": words().reviewed and reviewed(words().language),
             "largest_mb": LARGEST_UPLOAD_MB,
             "decision_words": glances.DECISION_WORDS,
             "with_letters": SCRIPT_FONTS,

@@ -112,7 +112,6 @@ def speak(app: Flask) -> None:
             "share_number": share_number,
             "language": words().language,
             "language_names": language_names(),
-            "reviewed": words().reviewed,
         }
 
 
