@@ -333,4 +333,4 @@ def _girth_breaks(girth_cm: np.ndarray) -> np.ndarray:
 
 
 def _share(value: Any) -> float | None:
-    return None if pd.isna(value) else round(float(value), 5)
+    return None if pd.isna(value) else round(float(value), 7)

@@ -276,6 +276,15 @@ def test_the_colours_of_the_ground_are_told_beside_the_map_with_their_unit(chrom
             for edge, spot in zip(edges, spots, strict=True):
                 assert spot["x"] + spot["width"] / 2 == pytest.approx(edge["x"], abs=1.5)
             assert page.evaluate(OVERLAPS.replace("'.corner'", "'.corner', '.ramp'")) == []
+        # At night the map's colours are turned about: the key's with them.
+        assert page.evaluate(
+            """() => {
+                document.body.classList.add('night');
+                const filter = (name) => getComputedStyle(document.querySelector(name)).filter;
+                return filter('.ramp-steps i') === filter('.field-map')
+                    && filter('.field-map') !== 'none';
+            }"""
+        )
         page.evaluate("fieldView.setGround('plain')")
         assert page.is_hidden(".ramp")
 

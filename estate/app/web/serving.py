@@ -21,8 +21,8 @@ from estate.app.web import (
     run_page,
 )
 from estate.app.web.desk import Desk, desk_for
+from estate.app.web.fault_words import reviewed, told_remedy, told_rows
 from estate.app.web.guard import guard
-from estate.app.web.remedies import reviewed, told_remedy
 from estate.app.web.running import RunWatch, faults_of
 from estate.app.web.speaking import number, say, speak, words
 from layers.errors import LayerError
@@ -75,6 +75,7 @@ def _with_shared_words(app: Flask, desk: Desk, watch: RunWatch) -> None:
             "run_state": watch.state,
             "faults_by_meaning": summary.faults_by_meaning,
             "day_words": glances.day_words,
+            "tell_rows": lambda rows: told_rows(rows, words()),
             "tell_remedy": lambda remedy: told_remedy(remedy, words().language),
             "reviewed": words().reviewed and reviewed(words().language),
             "largest_mb": LARGEST_UPLOAD_MB,

@@ -11,9 +11,9 @@ from babel.messages.pofile import read_po
 
 import estate
 import layers
-from estate.app.web.remedies import DOMAIN, form_of, told_remedy
+from estate.app.web.fault_words import DOMAIN, form_of, told_remedy, told_rows
 from estate.app.web.serving import make_app
-from estate.app.web.speaking import COOKIE, LOCALE_FOLDER
+from estate.app.web.speaking import COOKIE, LOCALE_FOLDER, page_words
 from reports.words import LANGUAGES, letters_without_font
 from reports.words.catalogue import REVIEWER_MESSAGE
 from tests.estate.test_web import PORT, Visitor, layer_files
@@ -136,6 +136,19 @@ def test_the_compiled_catalogue_is_that_of_the_source(language):
 @pytest.mark.parametrize("language", TRANSLATED)
 def test_every_letter_has_a_font(language):
     assert letters_without_font("".join(catalogue(language, "po").values())) == ""
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_rows_are_listed_as_the_language_lists_them(language):
+    words = page_words(language)
+    told = told_rows("T1 (3 times), T2 and 1,204 more", words)
+    assert "T1 (" in told
+    assert "T2" in told
+    assert words.number(1204) in told
+    assert "times" not in told
+    assert "more" not in told
+    assert told_rows("B01", words) == "B01"
+    assert told_rows("T1 and 5 more", page_words("en")) == "T1 and 5 more"
 
 
 def test_the_page_tells_what_to_do_in_its_language_and_marks_what_is_english(tmp_path):

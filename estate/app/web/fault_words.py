@@ -1,4 +1,4 @@
-"""What to do about a fault, in the reader's language.
+"""Which rows a fault is in and what to do about it, in the reader's language.
 
 A fault comes with its remedy in English, beside the code that found it. Here a remedy is known
 again by its form, and told from the catalogue `remedies`, whose messages have a name in braces
@@ -15,7 +15,7 @@ from string import Formatter
 from babel.messages.mofile import read_mo
 
 from estate.app.web.speaking import LOCALE_FOLDER
-from reports.words import LANGUAGES, read_catalogue
+from reports.words import LANGUAGES, Words, read_catalogue
 from reports.words.catalogue import REVIEWER_MESSAGE
 
 DOMAIN = "remedies"
@@ -88,6 +88,32 @@ def told_remedy(remedy: str, language: str) -> str | None:
         if found := one.pattern.fullmatch(remedy):
             return one.said.format(**found.groupdict())
     return None
+
+
+def told_rows(rows: str, words: Words) -> str:
+    """Give the rows that a fault is in as the reader's language lists them.
+
+    Parameters
+    ----------
+    rows
+        As :func:`layers.checks.row_faults` and :func:`layers.checks.repeated` name them.
+    words
+        What the page says in the reader's language.
+
+    Examples
+    --------
+    >>> from estate.app.web.speaking import page_words
+    >>> told_rows("T1 (3 times), T2 and 1,204 more", page_words("fr"))
+    'T1 (3 fois), T2 et 1\u202f204 autres'
+    """
+    listed = re.sub(
+        r"\((\d+) times\)", lambda found: f"({words.say('{number} times', number=found[1])})", rows
+    )
+    more = re.fullmatch(r"(.+) and ([\d,]+) more", listed)
+    if more is None:
+        return listed
+    number = words.number(int(more[2].replace(",", "")))
+    return words.say("{names} and {number} more", names=more[1], number=number)
 
 
 @lru_cache(maxsize=len(LANGUAGES))
