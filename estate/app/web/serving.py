@@ -21,7 +21,7 @@ from estate.app.web import (
     run_page,
 )
 from estate.app.web.desk import Desk, desk_for
-from estate.app.web.fault_words import reviewed, told_remedy, told_rows
+from estate.app.web.fault_words import left_in_english, reviewed, told_fault, told_rows
 from estate.app.web.guard import guard
 from estate.app.web.running import RunWatch, faults_of
 from estate.app.web.speaking import number, say, speak, words
@@ -76,7 +76,8 @@ def _with_shared_words(app: Flask, desk: Desk, watch: RunWatch) -> None:
             "faults_by_meaning": summary.faults_by_meaning,
             "day_words": glances.day_words,
             "tell_rows": lambda rows: told_rows(rows, words()),
-            "tell_remedy": lambda remedy: told_remedy(remedy, words().language),
+            "tell_fault": lambda text: told_fault(text, words().language),
+            "some_english": lambda faults: left_in_english(faults, words().language),
             "reviewed": words().reviewed and reviewed(words().language),
             "largest_mb": LARGEST_UPLOAD_MB,
             "decision_words": glances.DECISION_WORDS,
