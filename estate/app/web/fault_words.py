@@ -145,9 +145,11 @@ def told_rows(rows: str, words: Words) -> str:
     >>> told_rows("T1 (3 times), T2 and 1,204 more", page_words("fr"))
     'T1 (3 fois), T2 et 1\u202f204 autres'
     """
-    listed = re.sub(
-        r"\((\d+) times\)", lambda found: f"({words.say('{number} times', number=found[1])})", rows
-    )
+
+    def times(found: re.Match[str]) -> str:
+        return "(" + words.say("{number} times", number=found[1]) + ")"
+
+    listed = re.sub(r"\((\d+) times\)", times, rows)
     more = re.fullmatch(r"(.+) and ([\d,]+) more", listed)
     if more is None:
         return listed
