@@ -15,6 +15,7 @@ from estate.marked import mark_trees, with_refusals
 from estate.mornings import draw_mornings, give_dates, time_mornings
 from estate.panels import BarkUse, MarkingPractice
 from estate.plan_settings import PlanSettings
+from estate.reasons import STEPS
 from estate.roster import RoundSettings
 from estate.stand import class_stand, join_survey
 from estate.standards import OpeningStandard
@@ -99,17 +100,17 @@ def plan_estate(
     settings, kept_aside = with_what_holds(layers, settings)
     faults = faults + kept_aside + assumed(layers)
     layers = with_every_column(layers)
-    say(f"Join {len(layers.girth):,} girth points to {len(layers.trees):,} tree places")
+    say(STEPS["join"].format(points=len(layers.girth), places=len(layers.trees)))
     survey = join_survey(layers, settings)
-    say("Estimate the girth of every standing tree, class each, judge each block")
+    say(STEPS["class"])
     stand = class_stand(layers, survey, settings)
-    say(f"Turn the panels of {len(layers.blocks):,} blocks from the sun and mark each tree")
+    say(STEPS["mark"].format(blocks=len(layers.blocks)))
     marked = mark_trees(layers, survey, stand, settings)
     stand = replace(stand, classes=with_refusals(stand.classes, marked.refused))
-    say(f"Draw tapping tasks for {marked.panels['tree_id'].nunique():,} trees")
+    say(STEPS["draw"].format(trees=marked.panels["tree_id"].nunique()))
     timed, untimed = time_mornings(settings)
     drawn = draw_mornings(layers, stand, marked, settings, timed=timed)
-    say("Give each task a tapper and its dates, and reckon the crop")
+    say(STEPS["dates"])
     mornings, passed_over = give_dates(layers, drawn, settings)
     return EstatePlan(
         name=name,

@@ -129,8 +129,23 @@ FACES: Mapping[str, str] = MappingProxyType(
         "winding": "The rows wind, so the walking side is their mean.",
     }
 )
+STEPS: Mapping[str, str] = MappingProxyType(
+    {
+        "read": "Read the layers",
+        "join": "Join {points:,d} girth points to {places:,d} tree places",
+        "class": "Estimate the girth of every standing tree, class each, judge each block",
+        "mark": "Turn the panels of {blocks:,d} blocks from the sun and mark each tree",
+        "draw": "Draw tapping tasks for {trees:,d} trees",
+        "dates": "Give each task a tapper and its dates, and reckon the crop",
+        "maps": "Draw the overview and {maps:,d} block maps",
+        "sheets": "Typeset the task sheets of {blocks:,d} blocks",
+        "tables": "Write tables, tracks and calendars",
+        "save": "Save the project",
+    }
+)
+"""What a run does, one after the other."""
 MESSAGES: tuple[str, ...] = tuple(
-    message for group in (TREE, BLOCK, BEAT, POINTS, FACES) for message in group.values()
+    message for group in (TREE, BLOCK, BEAT, POINTS, FACES, STEPS) for message in group.values()
 )
 
 

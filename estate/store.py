@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
 from types import MappingProxyType
-from typing import cast
 
 import geopandas as gpd
 import pandas as pd
 
+from estate.found_earlier import FAULTS, fault_table
 from estate.plan import EstatePlan
 from estate.roster import LastPlan, beat_blocks, beat_sums, can_tap, no_tappings
 from layers.contract import LAYERS, Layers
-from layers.errors import ColumnError, Fault, SettingError, Severity
+from layers.errors import ColumnError, Fault, SettingError
 from layers.geopackage import layer_names, read_layer, write_layers
 from layers.key_list import join_keys
 
@@ -25,7 +24,6 @@ LOST = "lost_mornings"
 CREW = "crew_decisions"
 SETTINGS = "settings"
 TAPPED_BEFORE = "tapped_before"
-FAULTS = "faults"
 
 
 def result_layers(plan: EstatePlan) -> dict[str, pd.DataFrame]:
@@ -112,7 +110,7 @@ def save_plan(
     settings = pd.DataFrame({"name": list(kept), "value": list(kept.values())})
     before = plan.tapped_before
     before = before.assign(last_tapped=[day.isoformat() for day in before["last_tapped"]])
-    own = {SETTINGS: settings, TAPPED_BEFORE: before, FAULTS: _fault_table(faults, plan.on)}
+    own = {SETTINGS: settings, TAPPED_BEFORE: before, FAULTS: fault_table(faults, plan.on)}
     write_layers(path, {**input_layers(layers), **result_layers(plan), **own})
 
 
@@ -130,35 +128,6 @@ def _without_unknown(frame: pd.DataFrame, needed: tuple[str, ...]) -> pd.DataFra
     """Leave out the columns that hold nothing: what a layer lacks is absent from the project."""
     empty = [c for c in frame.columns if c not in (*needed, "geometry") and frame[c].isna().all()]
     return frame.drop(columns=empty) if len(frame) else frame
-
-
-def _fault_table(faults: tuple[Fault, ...], on: date) -> pd.DataFrame:
-    names = [field.name for field in fields(Fault)]
-    told = [replace(fault, as_of=fault.as_of or on.isoformat()) for fault in faults]
-    return pd.DataFrame(
-        {name: pd.array([getattr(f, name) for f in told], dtype="string") for name in names}
-    )
-
-
-def saved_faults(path: Path) -> tuple[Fault, ...]:
-    """Give what earlier runs found while the layers came in; `as_of` says in which run."""
-    table = read_table(path, FAULTS)
-    if table is None:
-        return ()
-    told = table.astype("string").fillna("")
-    return tuple(
-        Fault(
-            severity=cast(Severity, row["severity"]),
-            **{field.name: row[field.name] for field in fields(Fault) if field.name != "severity"},
-        )
-        for row in told.to_dict("records")
-    )
-
-
-def not_told_again(earlier: tuple[Fault, ...], now: tuple[Fault, ...]) -> tuple[Fault, ...]:
-    """Give the faults of earlier runs that this one doesn't find anew."""
-    told = {(fault.layer, fault.row, fault.found) for fault in now}
-    return tuple(f for f in earlier if (f.layer, f.row, f.found) not in told)
 
 
 def read_table(path: Path, name: str) -> pd.DataFrame | None:

@@ -24,7 +24,7 @@ class Fault:
     found, expected, remedy
         What stands there, what should, and what the user does about it.
     as_of
-        The run that found it, where an earlier one did; empty for this one.
+        The day on which an earlier run, or the layer's coming in, found it; empty for now.
     """
 
     severity: Severity
@@ -41,7 +41,7 @@ class Fault:
         row = f"row {self.row}" if self.row else ""
         place = ", ".join(part for part in (self.file, layer, row) if part)
         said = f"{place}: found {self.found}; expected {self.expected}. {self.remedy}"
-        return f"{said} (Found by the run of {self.as_of}.)" if self.as_of else said
+        return f"{said} (Found on {self.as_of}.)" if self.as_of else said
 
 
 class LayerError(Exception):

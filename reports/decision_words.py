@@ -14,7 +14,7 @@ def share_words(share: float, low: float, high: float, words: Words) -> str:
     """Write a share with its interval in per cent; a dash where nothing is known."""
     if pd.isna(share):
         return "–"
-    numbers = [words.number(100 * part) for part in (share, low, high)]
+    numbers = [words.share(part) for part in (share, low, high)]
     return f"{numbers[0]} ({numbers[1]}–{numbers[2]})"
 
 

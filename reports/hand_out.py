@@ -13,6 +13,7 @@ import pandas as pd
 
 from estate.girth import write_girth_raster
 from estate.plan import EstatePlan
+from estate.reasons import STEPS
 from reports.decision_words import decision_table
 from reports.exports import (
     stops_route,
@@ -85,7 +86,7 @@ def hand_out(plan: EstatePlan, folder: Path, *, language: str, say: Say) -> dict
     made["members"] = _statements(plan, folder / "members", language)
     made["to-tape"] = _forms(plan, names, folder / "to-tape", language)
     made["girth surface"] = _surface(plan, folder)
-    say("Write tables, tracks and calendars")
+    say(STEPS["tables"])
     made["tables"] = [
         write_table(table, folder / "tables" / f"{name}.csv")
         for name, table in tables(plan).items()
@@ -133,7 +134,7 @@ def tables(plan: EstatePlan) -> dict[str, pd.DataFrame]:
 def _maps(
     plan: EstatePlan, names: dict[str, str], folder: Path, language: str, say: Say
 ) -> list[Path]:
-    say(f"Draw the overview and {len(names)} block maps")
+    say(STEPS["maps"].format(maps=len(names)))
     return [
         block_map(
             plan,
@@ -151,7 +152,7 @@ def _sheets(
 ) -> list[Path]:
     tapped = plan.layers.trees["tree_id"].isin(plan.tasks["tree_id"])
     blocks = sorted(plan.layers.trees.loc[tapped, "block_id"].astype(str).unique())
-    say(f"Typeset the task sheets of {len(blocks)} blocks")
+    say(STEPS["sheets"].format(blocks=len(blocks)))
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         return list(
             pool.map(

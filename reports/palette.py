@@ -237,7 +237,7 @@ LINE_STYLES: Mapping[str, LineStyle] = MappingProxyType(
             LineStyle(name="block", stroke="#1B1517", width=1.6),
             LineStyle(name="row", stroke="#6E675C", width=1.0),
             LineStyle(name="contour", stroke="#8A6A4A", width=0.8),
-            LineStyle(name="doubt", stroke="#A61931", width=1.6),
+            LineStyle(name="doubt", stroke="#1B1517", width=1.6),
             LineStyle(name="stream", stroke="#1F6FB8", width=3.0),
             LineStyle(name="drain", stroke="#1F6FB8", dash=(3.0, 1.5), width=2.0),
             LineStyle(name="fence", stroke="#1B1517", dash=(0.8, 1.8), width=2.4),

@@ -10,8 +10,10 @@ from pathlib import Path
 from estate import store
 from estate.app.beside import check_beside, put_beside
 from estate.app.own_files import CUTS, OwnFiles, notes_folder, read_own_files, unknown_keys
+from estate.found_earlier import not_told_again, saved_faults
 from estate.plan import EstatePlan, plan_estate
 from estate.plan_settings import PlanSettings
+from estate.reasons import STEPS
 from layers.bring_in import Intake, bring_in
 from layers.errors import Fault, LayerError, SettingError
 from reports.file_names import file_name
@@ -82,7 +84,7 @@ def run_plan(
     LayerError
         The layers can't be used, or a setting doesn't fit them; nothing is written then.
     """
-    say(f"Read {source}")
+    say(STEPS["read"])
     intake: Intake = bring_in(source, epsg=epsg)
     folder = output_folder(source, out)
     project = project_file(source, folder)
@@ -106,7 +108,7 @@ def run_plan(
     # Everything that can fail is done before the old files are touched.
     with scratch_beside(folder) as scratch:
         made = hand_out(plan, scratch, language=language, say=say)
-        say(f"Save the project {project.name}")
+        say(STEPS["save"])
         beside = put_beside(source, project, intake.layers, own_standards=own_standards)
         plan = replace(plan, faults=plan.faults + unknown + beside.faults)
         store.save_plan(project, plan, faults=found, more=beside.as_settings())
@@ -122,7 +124,7 @@ def with_earlier(source: Path, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     """
     if not source.is_file():
         return faults
-    return faults + store.not_told_again(store.saved_faults(source), faults)
+    return faults + not_told_again(saved_faults(source), faults)
 
 
 def with_notes(source: Path, intake: Intake) -> tuple[Fault, ...]:

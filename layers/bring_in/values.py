@@ -110,7 +110,7 @@ def _in_words(
             "noted",
             found=f"{column} "
             + ", ".join(f"{theirs!r} read as {to}" for theirs, to in pairs)
-            + f" ({int(other.sum())} rows)",
+            + f" ({int(other.sum())} row{'s' * bool(other.sum() > 1)})",
             expected="one of " + ", ".join(ours),
             remedy="Nothing to do if that is what was meant.",
         )

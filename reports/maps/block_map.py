@@ -47,6 +47,8 @@ SCRIPTS = (
     "finding.js",
     "measure.js",
     "cards.js",
+    "block_stand.js",
+    "block_drawing.js",
     "block_pages.js",
     "block.js",
 )
@@ -165,6 +167,8 @@ def head_content(plan: PlanView, block: pd.Series, teller: Teller) -> dict[str, 
         "decision": first_known(ready, "decision"),
         "reason": teller.tell(first_known(ready, "reason") or ""),
         "share": _share(first_known(ready, "ready_share")),
+        "low": _share(first_known(ready, "low")),
+        "high": _share(first_known(ready, "high")),
     }
 
 
@@ -329,4 +333,4 @@ def _girth_breaks(girth_cm: np.ndarray) -> np.ndarray:
 
 
 def _share(value: Any) -> float | None:
-    return None if pd.isna(value) else round(float(value), 3)
+    return None if pd.isna(value) else round(float(value), 7)

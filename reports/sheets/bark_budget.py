@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from estate.panels import BarkUse
+from estate.panels.life_today import Overuse
 from reports.sheets import parts
 from reports.sheets.marking_contents import DIRECTION_WORDS
 from reports.sheets.parts import Cell, Column, Part
@@ -163,14 +164,16 @@ def life_lines(plan: pd.DataFrame, told: Mapping[str, Any], words: Words) -> lis
                 least=number(told["renewed_least_mm"]),
             )
         )
-    for one in told.get("overused") or ():
-        lines.append(
-            say(
-                "{panel} used {used} cm of bark a year, {planned} cm are planned: check shavings"
-                " and guide lines.",
-                panel=one.panel,
-                used=number(one.used_cm, 1),
-                planned=number(one.planned_cm, 1),
-            )
-        )
+    lines += [overuse_line(one, words) for one in told.get("overused") or ()]
     return lines
+
+
+def overuse_line(one: Overuse, words: Words) -> str:
+    """Say of a panel that more of its bark was used in a year than is planned."""
+    return words.say(
+        "{panel} used {used} cm of bark a year, {planned} cm are planned: check shavings"
+        " and guide lines.",
+        panel=one.panel,
+        used=words.number(one.used_cm, 1),
+        planned=words.number(one.planned_cm, 1),
+    )

@@ -24,6 +24,7 @@ from reports.words.catalogue import LOCALE_FOLDER, Words, read_catalogue, words_
 DOMAIN = "reasons"
 _BETWEEN = ("; ", ", ", " ")
 _NUMBER = r"(?P<{name}>-?\d+(?:\.\d+)?|nan)"
+_THOUSANDS = r"(?P<{name}>\d{{1,3}}(?:,\d{{3}})*)"
 _MONTH = r"(?P<{name}>[A-Z][a-z]+ \d{{4}})"
 _MESSAGE = r"(?P<{name}>.+?)"
 
@@ -69,7 +70,11 @@ def _shape(message: str) -> Shape:
 
 
 def _value_pattern(form: str) -> str:
-    return _MONTH if form.startswith("%") else _NUMBER if form else _MESSAGE
+    if form.startswith("%"):
+        return _MONTH
+    if form.startswith(","):
+        return _THOUSANDS
+    return _NUMBER if form else _MESSAGE
 
 
 @lru_cache(maxsize=100_000)
@@ -187,7 +192,7 @@ class Teller:
             return self.tell(text)
         if text == "nan":
             return "–"
-        return self.words.number(float(text), len(text.partition(".")[2]))
+        return self.words.number(float(text.replace(",", "")), len(text.partition(".")[2]))
 
 
 def _unformed(message: str) -> str:

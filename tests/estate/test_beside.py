@@ -11,7 +11,8 @@ import pytest
 from estate import store
 from estate.app.beside import check_beside, own_standards_file, put_beside
 from estate.app.runs import with_earlier
-from estate.store import FAULTS, SETTINGS, saved_faults
+from estate.found_earlier import FAULTS, saved_faults
+from estate.store import SETTINGS
 from layers.contract import LAYERS, Layers
 from layers.errors import Fault, SettingError
 from layers.geopackage import read_layer, write_layers
@@ -158,7 +159,7 @@ def test_what_the_first_run_found_is_told_on_a_run_from_the_project(
     assert FAULTS in store.layer_names(project)
     (again,) = saved_faults(project)
     assert again == replace(FOUND, as_of="2026-03-02")
-    assert str(again).endswith("(Found by the run of 2026-03-02.)")
+    assert str(again).endswith("(Found on 2026-03-02.)")
     # A later run carries it on as of the run that found it, and one that finds it anew says so.
     assert with_earlier(project, ()) == (again,)
     assert with_earlier(project, (FOUND,)) == (FOUND,)

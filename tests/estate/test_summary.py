@@ -8,8 +8,9 @@ from types import SimpleNamespace
 
 import pandas as pd
 
-from estate.app import summary
+from estate.app.outcome import outcome_in_words
 from layers.errors import Fault
+from reports.words import words_in
 from tests.reports.small_plan import small_plan
 
 
@@ -36,7 +37,7 @@ FAULT = Fault(
 
 
 def test_girths_in_other_units_and_those_set_aside_are_counted_and_the_table_named() -> None:
-    said = summary.outcome_in_words(run())
+    said = outcome_in_words(run(), words_in("en"))
     assert "3 brought to cm from another unit" in said
     assert "1 mended otherwise" in said
     assert "2 set aside" in said
@@ -44,5 +45,5 @@ def test_girths_in_other_units_and_those_set_aside_are_counted_and_the_table_nam
 
 
 def test_faults_of_an_earlier_run_are_told_as_such() -> None:
-    said = summary.outcome_in_words(run((FAULT, replace(FAULT, as_of="2026-03-02"))))
-    assert "2 noted, 1 of them by the run of 2026-03-02" in said
+    said = outcome_in_words(run((FAULT, replace(FAULT, as_of="2026-03-02"))), words_in("en"))
+    assert "2 noted, 1 of them found on 2 Mar 2026" in said

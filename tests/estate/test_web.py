@@ -22,6 +22,7 @@ from estate.app.web.incoming import plain_name
 from layers.contract import LAYERS
 from layers.errors import SettingError, UnreadableError
 from layers.geopackage import read_layer, write_layers
+from reports.words import words_in
 from tests.browser import PHONE, browser
 from tests.reports.small_plan import small_plan
 
@@ -115,7 +116,7 @@ def test_the_overview_shows_blocks_tasks_and_every_file(visitor, folder, project
     ready = read_layer(project, "block_readiness")
     for block, share in zip(ready["block_id"], ready["ready_share"], strict=True):
         assert block in page
-        assert f"{100 * share:.0f}&nbsp;%" in page
+        assert f"{words_in('en').share(share)}&nbsp;%" in page
     assert "Deni Uko" in page or "Pell Amar" in page
     for path in (folder / "handed-out").rglob("*.*"):
         if path.parent.name != "handed-out":
@@ -234,6 +235,39 @@ def test_a_project_without_a_folder_takes_layers_too(tmp_path):
     assert set(trees["tree_id"]) == set(layers.trees["tree_id"])
     assert visitor.send("/points/", "girth.csv", b"a,b\n1,2\n").status_code == 422
     assert len(read_layer(project, "girth")) == len(held)
+
+
+def test_what_was_found_in_a_layer_sent_to_a_bare_project_stays_told(tmp_path):
+    layers = small_plan(blocks=2, rows=8, trees_a_row=12).layers
+    project = tmp_path / "group.gpkg"
+    write_layers(project, {name: getattr(layers, name) for name in LAYERS})
+    visitor = Visitor(make_app(project, port=PORT))
+    points = layers.girth.to_crs(4326).head(3)[["girth_cm", "geometry"]]
+    points = points.assign(point_id=["N0", "N1", "N2"], bark_mm=["6.5", "much", "7.0"])
+    sent = visitor.send("/points/", "girth_may.geojson", points.to_json().encode())
+    assert sent.status_code == 303
+    for _ in range(2):
+        page = visitor.get("/layers/").text.replace("&#39;", "'")
+        assert "bark_mm = 'much', left out" in page
+        assert "girth_may.geojson" in page
+        assert "Found on " in page
+        assert "held-in-project" not in page
+    # The same layer once more: what was found in the earlier file is told on, each thing once.
+    more = points.assign(point_id=["M0", "M1", "M2"], bark_mm=["6.5", "6.5", "little"])
+    sent = visitor.send("/points/", "girth_june.geojson", more.to_json().encode())
+    assert sent.status_code == 303
+    page = visitor.get("/layers/").text.replace("&#39;", "'")
+    assert page.count("bark_mm = 'much', left out") == 1
+    assert page.count("bark_mm = 'little', left out") == 1
+    # A layer that takes the place of another takes its faults away.
+    blocks = layers.blocks.to_crs(4326).assign(planted_on=["1899-12-30", "2018-05-01"])
+    assert visitor.send("/layers/", "blocks.geojson", blocks.to_json().encode()).status_code == 303
+    assert "1899-12-30" in visitor.get("/layers/").text
+    good = blocks.assign(planted_on=["2018-05-01", "2018-05-01"])
+    assert visitor.send("/layers/", "blocks.geojson", good.to_json().encode()).status_code == 303
+    page = visitor.get("/layers/").text.replace("&#39;", "'")
+    assert "1899-12-30" not in page
+    assert "bark_mm = 'much', left out" in page
 
 
 def test_girth_points_come_on_top_and_another_layer_is_refused_there(loose):
@@ -582,8 +616,8 @@ def test_a_person_can_decide_and_run_by_keyboard(loose):
         page.fill("#on", "2026-03-02")
         page.get_by_role("button", name="Run the plan").focus()
         page.keyboard.press("Enter")
-        page.wait_for_selector("pre.summary", timeout=300_000)
-        assert "1 wait" in page.inner_text("pre.summary")
+        page.wait_for_selector(".summary", timeout=300_000)
+        assert "1 wait" in page.inner_text(".summary")
         page.goto(address + "/")
         frame = page.frame_locator("iframe.map")
         frame.locator("body[data-ready=yes]").wait_for(timeout=20_000)

@@ -27,7 +27,12 @@ pytestmark = pytest.mark.xdist_group("web words")
 
 def messages_of_the_code():
     """Each message with its plural, if it has one."""
-    files = [*(APP / "web").rglob("*.py"), *(APP / "web").rglob("*.html"), APP / "summary.py"]
+    files = [
+        *(APP / "web").rglob("*.py"),
+        *(APP / "web").rglob("*.html"),
+        APP / "summary.py",
+        APP / "outcome.py",
+    ]
     found = set()
     for file in files:
         method = "python" if file.suffix == ".py" else "jinja2.ext:babel_extract"

@@ -464,3 +464,21 @@ def test_a_blocks_first_screen_says_its_decision(chromium, plan, pages):
         assert decision in held.page.inner_text(".head .tally").lower()
     with opened(chromium, pages["young"], size=DESKTOP) as held:
         assert decision in sheet_text(held.page).lower()
+
+
+def test_a_tree_whose_latest_day_is_not_known_says_so(chromium, plan, tmp_path):
+    classes = plan.classes.copy()
+    dated = classes["ready_on"].notna() & classes["tree_id"].str.startswith("B01")
+    dated &= classes["class"].isin(["near-ready", "immature"]) & classes["ready_low"].notna()
+    tree = classes.loc[dated, "tree_id"].iloc[0]
+    classes.loc[classes["tree_id"].eq(tree), "ready_high"] = np.datetime64("NaT")
+    page = block_map(replace(plan, classes=classes), "B01", tmp_path / "slow.html")
+    with opened(chromium, page) as held:
+        held.page.evaluate(
+            "(id) => fieldView.choose(fieldView.trees.find((one) => one.id === id))", tree
+        )
+        told = sheet_text(held.page)
+    low = classes.loc[classes["tree_id"].eq(tree), "ready_low"].iloc[0]
+    assert f"not before {low.day} " in told
+    assert "the latest day isn't known" in told
+    assert "1969" not in told

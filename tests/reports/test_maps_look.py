@@ -7,6 +7,7 @@ import pytest
 from pyproj import Geod
 
 from reports.maps import block_map, overview_map
+from reports.words import words_in
 from tests.browser import DESKTOP, PHONE, SMALL_PHONE, browser, opened
 from tests.reports.small_plan import small_plan
 
@@ -219,3 +220,93 @@ def test_targets_are_large_enough_for_a_thumb(chromium, pages, name):
                     .map(([text, box]) => [text, box.width, box.height])"""
             )
             assert small == [], sheet
+
+
+SMALL = {"width": 360, "height": 640}
+UNDER_THE_SHEET = """() => {
+    const sheet = document.querySelector('.sheet').getBoundingClientRect();
+    return [...document.querySelectorAll('.zoom button')]
+        .map((button) => [button.title, button.getBoundingClientRect()])
+        .filter(([, box]) => box.width && box.right > sheet.left && box.left < sheet.right
+            && box.bottom > sheet.top)
+        .map(([title]) => title);
+}"""
+
+
+@pytest.mark.parametrize("name", ["young", "overview"])
+def test_a_sheet_on_a_small_phone_leaves_the_middle_and_the_buttons_in_sight(chromium, pages, name):
+    with opened(chromium, pages[name], size=SMALL, touch=True) as held:
+        page = held.page
+        middle = page.evaluate("fieldView.frame.middleInSight()")
+        page.evaluate("fieldView.frame.open('key')")
+        assert page.evaluate(UNDER_THE_SHEET) == []
+        x, y, top, bottom = page.evaluate(
+            """(middle) => {
+                const at = fieldView.map.latLngToContainerPoint(middle);
+                const cover = fieldView.frame.covered();
+                return [at.x, at.y, cover.top, innerHeight - cover.bottom];
+            }""",
+            middle,
+        )
+        assert x == pytest.approx(SMALL["width"] / 2, abs=1.5)
+        assert y == pytest.approx((top + bottom) / 2, abs=1.5)
+        page.evaluate("fieldView.frame.close()")
+        back = page.evaluate("fieldView.frame.middleInSight()")
+        assert WGS84.inv(middle["lng"], middle["lat"], back["lng"], back["lat"])[2] < 2.0
+
+
+@pytest.mark.parametrize("size", ["small", "desktop"])
+def test_the_colours_of_the_ground_are_told_beside_the_map_with_their_unit(chromium, pages, size):
+    with opened(chromium, pages["young"], size=SIZES[size]) as held:
+        page = held.page
+        assert page.is_hidden(".ramp")
+        for ground, title, figures in (
+            ("slope", "Slope, degrees", "fieldView.content.palette.slope.breaks"),
+            ("girth", "Girth, cm", "fieldView.content.ground.girth_breaks"),
+        ):
+            page.evaluate(f"fieldView.setGround('{ground}')")
+            assert page.inner_text(".ramp strong") == title
+            told = [float(text) for text in page.locator(".ramp span").all_inner_texts()]
+            assert told == page.evaluate(figures)
+            steps = page.locator(".ramp i")
+            assert steps.count() == len(told) + 1
+            # Each figure stands at the edge between its two colours.
+            edges = [steps.nth(place).bounding_box() for place in range(1, steps.count())]
+            spots = [page.locator(".ramp span").nth(k).bounding_box() for k in range(len(told))]
+            for edge, spot in zip(edges, spots, strict=True):
+                assert spot["x"] + spot["width"] / 2 == pytest.approx(edge["x"], abs=1.5)
+            assert page.evaluate(OVERLAPS.replace("'.corner'", "'.corner', '.ramp'")) == []
+        # At night the map's colours are turned about: the key's with them.
+        assert page.evaluate(
+            """() => {
+                document.body.classList.add('night');
+                const filter = (name) => getComputedStyle(document.querySelector(name)).filter;
+                return filter('.ramp-steps i') === filter('.field-map')
+                    && filter('.field-map') !== 'none';
+            }"""
+        )
+        page.evaluate("fieldView.setGround('plain')")
+        assert page.is_hidden(".ramp")
+
+
+def test_a_share_near_none_or_all_never_reads_as_none_or_all(chromium, pages):
+    with opened(chromium, pages["overview"]) as held:
+        said = held.page.evaluate(
+            "[0, 0.0003, 0.004, 0.5, 0.996, 0.9997, 1].map((one) => fieldView.wording.percent(one))"
+        )
+        assert said == ["0%", "0.1%", "0.4%", "50%", "99.6%", "99.9%", "100%"]
+        rings = held.page.evaluate(
+            "[0, 0.003, 0.5, 0.997, 1].map((one) => gaugeText(fieldView, one))"
+        )
+        assert rings == ["0", "<1", "50", ">99", "100"]
+
+
+def test_the_head_of_a_block_says_what_its_share_is_of_and_between_what_it_lies(
+    chromium, pages, plan
+):
+    ready = plan.readiness.set_index("block_id").loc["B01"]
+    with opened(chromium, pages["young"]) as held:
+        told = " ".join(held.page.inner_text(".head .tally").split())
+        for share in (ready["ready_share"], ready["low"], ready["high"]):
+            assert f"{words_in('en').share(share)}%" in told
+        assert "ready:" in told or "fit to tap:" in told

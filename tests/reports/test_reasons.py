@@ -69,7 +69,7 @@ def filled(draw, message):
             values[name] = draw(st.dates(min_value=date(1990, 1, 1)))
         elif form == "s":
             values[name] = str(draw(st.integers(0, 1000)) / 10)
-        elif form == "d":
+        elif form in ("d", ",d"):
             values[name] = draw(st.integers(0, 100_000))
         elif form:
             values[name] = draw(st.integers(-99_999, 99_999)) / 100

@@ -7,8 +7,8 @@ import re
 import shutil
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from tempfile import TemporaryDirectory
 
@@ -16,6 +16,7 @@ from estate import store
 from estate.app.own_files import NAMES, read_own_files
 from estate.app.web.desk import Desk
 from estate.app.web.running import faults_of
+from estate.found_earlier import fault_layers
 from layers.bring_in import Intake, bring_in
 from layers.bring_in.sources import TERRAIN, file_endings, layer_of
 from layers.contract import LAYERS
@@ -24,6 +25,7 @@ from layers.geopackage import layer_names, read_layer, write_layers
 
 SET_ASIDE = "set-aside"
 NOTES = "own notes"
+HELD = "_held-in-project"
 _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".qix", ".sbn", ".sbx", ".shp.xml")
 Save = Callable[[Path], None]
 
@@ -270,7 +272,7 @@ def _into_project(desk: Desk, name: str, layer: str, save: Save) -> Taken:
             if key == layer and layer != "girth":
                 continue
             frame = read_layer(project, key)
-            target = trial / (f"{key}_held.csv" if key == "tappers" else f"{key}_held.gpkg")
+            target = trial / (key + HELD + (".csv" if key == "tappers" else ".gpkg"))
             if key == "tappers":
                 frame.to_csv(target, index=False)
             elif len(frame):
@@ -278,5 +280,16 @@ def _into_project(desk: Desk, name: str, layer: str, save: Save) -> Taken:
         save(trial / name)
         intake = bring_in(trial, epsg=crs.to_epsg())
         _check_read(intake, name)
-        write_layers(project, store.input_layers(intake.layers))
-    return Taken(name=name, layer=layer, faults=intake.faults, replaced=None)
+        faults = tuple(_of_project(fault, project) for fault in intake.faults)
+        # The next reading finds the layer as it was mended: what was mended is told from here.
+        found = fault_layers(
+            project, faults, on=date.today(), replaced=None if layer == "girth" else layer
+        )
+        write_layers(project, {**store.input_layers(intake.layers), **found})
+    return Taken(name=name, layer=layer, faults=faults, replaced=None)
+
+
+def _of_project(fault: Fault, project: Path) -> Fault:
+    """Name the project where a fault is in a layer that it holds already."""
+    stem = Path(fault.file.split(" (")[0]).stem
+    return replace(fault, file=project.name) if stem.endswith(HELD) else fault

@@ -13,7 +13,7 @@ from estate.app.choices import RunChoices
 from estate.app.web.desk import Desk
 from estate.app.web.manager_page import day_of
 from estate.app.web.running import RunWatch
-from estate.app.web.speaking import words
+from estate.app.web.speaking import tell, words
 from estate.roster import MAKE_UPS
 from estate.roster.settings import MakeUp
 from estate.standards import DEFAULT_STANDARD
@@ -66,7 +66,7 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
 
     @part.get("/state")
     def state() -> Response:
-        answer: Response = jsonify(state=watch.state, lines=watch.lines)
+        answer: Response = jsonify(state=watch.state, lines=[tell(line) for line in watch.lines])
         return answer
 
     return part

@@ -7,12 +7,13 @@ from threading import Thread
 from typing import Literal
 
 from estate import store
-from estate.app import summary
 from estate.app.choices import RunChoices, plan_settings
+from estate.app.outcome import ON_PAGE, outcome_in_words
 from estate.app.runs import run_plan
 from estate.app.web.desk import Desk, busy_error
+from estate.app.web.speaking import page_words
 from layers.errors import Fault, LayerError
-from reports.words import mark
+from reports.words import LANGUAGES, mark
 
 State = Literal["none", "going", "done", "failed"]
 
@@ -29,8 +30,10 @@ class RunWatch:
         ``none`` until the first run was asked for.
     lines
         The lines of progress of this run.
+    outcome
+        What the run found, in each language that the page speaks.
     words
-        The summary, or what went wrong.
+        What went wrong.
     detail
         What the computer says of it, in its own words.
     faults
@@ -40,6 +43,7 @@ class RunWatch:
     desk: Desk
     state: State = "none"
     lines: list[str] = field(default_factory=list)
+    outcome: dict[str, str] = field(default_factory=dict)
     words: str = ""
     detail: str = ""
     faults: tuple[Fault, ...] = ()
@@ -62,6 +66,7 @@ class RunWatch:
             raise busy_error()
         self.state, self.lines, self.faults = "going", [], ()
         self.words = self.detail = ""
+        self.outcome = {}
 
         def run() -> None:
             state: State = "failed"
@@ -76,7 +81,11 @@ class RunWatch:
                     say=self.lines.append,
                     own_standards=choices.own_standards,
                 )
-                self.words, self.faults = summary.outcome_in_words(made), made.plan.faults
+                self.outcome = {
+                    language: outcome_in_words(made, page_words(language), listed=ON_PAGE)
+                    for language in LANGUAGES
+                }
+                self.faults = made.plan.faults
                 state = "done"
             except LayerError as error:
                 self.words = mark("The run stopped. What was handed out before is still there.")

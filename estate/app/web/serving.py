@@ -21,6 +21,7 @@ from estate.app.web import (
     run_page,
 )
 from estate.app.web.desk import Desk, desk_for
+from estate.app.web.fault_words import left_in_english, reviewed, told_fault, told_rows
 from estate.app.web.guard import guard
 from estate.app.web.running import RunWatch, faults_of
 from estate.app.web.speaking import number, say, speak, words
@@ -73,6 +74,11 @@ def _with_shared_words(app: Flask, desk: Desk, watch: RunWatch) -> None:
             "planned": desk.planned,
             "run_state": watch.state,
             "faults_by_meaning": summary.faults_by_meaning,
+            "day_words": glances.day_words,
+            "tell_rows": lambda rows: told_rows(rows, words()),
+            "tell_fault": lambda text: told_fault(text, words().language),
+            "some_english": lambda faults: left_in_english(faults, words().language),
+            "reviewed": words().reviewed and reviewed(words().language),
             "largest_mb": LARGEST_UPLOAD_MB,
             "decision_words": glances.DECISION_WORDS,
             "with_letters": SCRIPT_FONTS,

@@ -72,6 +72,11 @@ def number(value: float, decimals: int = 0) -> str:
     return words().number(value, decimals)
 
 
+def share_number(share: float) -> str:
+    """Write a share in per cent as the reader's locale does, the sign left out."""
+    return words().share(share)
+
+
 def language_names() -> dict[str, str]:
     """Give each language's own name for itself, by its code."""
     return {code: Locale(code).get_display_name(code) or code for code in LANGUAGES}
@@ -104,9 +109,9 @@ def speak(app: Flask) -> None:
             "say_count": say_count,
             "tell": tell,
             "number": number,
+            "share_number": share_number,
             "language": words().language,
             "language_names": language_names(),
-            "reviewed": words().reviewed,
         }
 
 

@@ -9,53 +9,9 @@ class BlockView extends FieldView {
       tape: content.trees.tape.some((number) => number > 0), doubts: false, walks: content.tasks.length > 0, starts: content.tasks.length > 0, contours: true, places: true, rose: false,
     };
     this.taskShown = -1;
-    this.trees = this.readTrees();
-    this.doubts = content.doubts.map((doubt) => ({
-      id: doubt[0], at: this.earth.latLng(doubt[1], doubt[2]), tree: doubt[3], share: doubt[4],
-      second: doubt[5], secondShare: doubt[6], dx: doubt[7], dy: doubt[8], sd: doubt[9],
-    }));
-    this.panelStart = this.readPanels();
-  }
-
-  readTrees() {
-    const from = this.content.trees;
-    const [row, no, x, y] = [from.row, from.no, from.x, from.y].map(runningSum);
-    return from.id.map((id, place) => ({
-      id, place, row: row[place], rowNo: this.content.rows[row[place]].no, no: no[place],
-      at: this.earth.latLng(x[place], y[place]), classPlace: from.class[place],
-      reason: from.reason[place] < 0 ? null : from.reasons[from.reason[place]],
-      girth: from.girth[place], error: from.error[place], source: from.source[place],
-      joined: from.joined[place], ready: from.ready[place], readyLow: from.ready_low[place],
-      readyHigh: from.ready_high[place], task: from.task[place], stop: from.stop[place],
-      tape: from.tape[place],
-    }));
-  }
-
-  readPanels() {
-    const tree = runningSum(this.content.panels.tree);
-    this.panelColumns = {};
-    for (const name of ["panel_width", "cut_length", "top", "foot", "lowest", "gutter", "cup",
-      "slope", "face"]) {
-      this.panelColumns[name] = runningSum(this.content.panels[name]);
-    }
-    const start = new Map();
-    tree.forEach((place, panel) => {
-      start.set(place, [...(start.get(place) || []), panel]);
-    });
-    return start;
-  }
-
-  panelsOf(tree) {
-    const { panels } = this.content;
-    const columns = this.panelColumns;
-    return (this.panelStart.get(tree.place) || []).map((place) => ({
-      name: panels.names[panels.name[place]], number: panels.number[place],
-      count: panels.count[place], up: panels.up[place] === 1, lines: panels.lines[place],
-      spacing: panels.spacing[place], width: columns.panel_width[place],
-      cut: columns.cut_length[place], top: columns.top[place], foot: columns.foot[place],
-      lowest: columns.lowest[place], gutter: columns.gutter[place], cup: columns.cup[place],
-      slope: columns.slope[place], face: columns.face[place],
-    }));
+    this.stand = new BlockStand(content, this.earth);
+    this.trees = this.stand.trees;
+    this.doubts = this.stand.doubts;
   }
 
   start() {
@@ -72,14 +28,14 @@ class BlockView extends FieldView {
       home: this.home,
       tally: blockTally(this),
     });
-    this.treeGap = this.nearestGap();
+    this.treeGap = this.stand.nearestGap();
     this.marks = this.markSettings();
     map.on("zoomstart zoomend", () => this.sizeMarks());
     this.sizeMarks();
     map.addLayer(this.renderer);
-    this.drawGround();
-    this.drawLines(edge);
-    this.drawTrees();
+    drawGround(this);
+    drawLines(this, edge);
+    drawTrees(this);
     this.measure = new Measure(map, this.renderer, this.earth, this.wording);
     addPages(this);
     map.on("click", (event) => this.tapped(event.latlng, event.containerPoint));
@@ -90,18 +46,6 @@ class BlockView extends FieldView {
     });
     this.frame.openAtStart("about");
     this.frame.fit(this.home);
-  }
-
-  nearestGap() {
-    const gaps = [];
-    for (let place = 1; place < this.trees.length; place += 1) {
-      const [one, other] = [this.trees[place - 1], this.trees[place]];
-      if (one.row === other.row && other.no === one.no + 1) {
-        gaps.push(this.earth.metres(L.latLng(one.at), L.latLng(other.at)));
-      }
-    }
-    gaps.sort((a, b) => a - b);
-    return gaps.length ? gaps[gaps.length >> 1] : 3;
   }
 
   markSettings() {
@@ -131,23 +75,15 @@ class BlockView extends FieldView {
     this.marks.radius = Math.round(Math.min(15, Math.max(1.25, gapPixels * 0.38)) * 4) / 4;
   }
 
-  drawGround() {
-    const pane = this.map.createPane("ground");
-    pane.style.zIndex = 250;
-    this.groundLayers = {};
-    for (const name of ["shade", "slope", "girth"]) {
-      const picture = this.content.ground[name];
-      if (picture) {
-        this.groundLayers[name] = L.imageOverlay(picture.url, picture.bounds, {
-          pane: "ground", opacity: name === "girth" ? 0.85 : 1, alt: "",
-        });
-      }
-    }
-    this.setGround(this.shown.ground);
-  }
-
   setGround(name) {
     this.shown.ground = name;
+    const { ground, palette } = this.content;
+    const ramps = {
+      slope: ["slope_deg", palette.slope.steps, palette.slope.breaks],
+      girth: ["girth_cm", palette.girth.steps, ground.girth_breaks],
+    };
+    this.frame.showRamp(...(ramps[name] && ground[name]
+      ? [this.say(ramps[name][0]), ...ramps[name].slice(1)] : [null, [], []]));
     for (const [key, layer] of Object.entries(this.groundLayers)) {
       if (key === name) {
         layer.addTo(this.map);
@@ -155,164 +91,6 @@ class BlockView extends FieldView {
         layer.remove();
       }
     }
-  }
-
-  drawLines(edge) {
-    const { content, earth } = this;
-    const { lines } = content.palette;
-    const heightLabel = (text) => (layer) => {
-      const part = layer._parts[0];
-      if (part && part.length > 1) {
-        const spots = [0.5, 0.25, 0.75].map((share) => part[Math.floor(part.length * share)]);
-        layer._renderer.ask("height", text, spots.map((at) => [at.x, at.y]),
-          { size: 11, ink: "#6B4F33" });
-      }
-    };
-    this.group("contours", (content.ground.contours || []).map((contour) =>
-      new FieldLine(earth.lines(contour.lines), lines.contour, {
-        label: heightLabel(
-          this.wording.number(contour.m, content.ground.contour_m < 1 ? 1 : 0)),
-      })));
-    this.group("holdings", [
-      ...content.neighbours.map((block) => new FieldArea(earth.lines(block.lines),
-        { ...lines.block, width: 1 }, { label: this.nameOf(block.id) })),
-      ...content.holdings.map((holding) => new FieldArea(earth.lines(holding.lines),
-        lines.holding)),
-      new FieldArea(edge, { ...lines.block, width: 2.4 }),
-    ]);
-    this.group("rows", content.rows.map((row) => new FieldLine(earth.lines(row.lines), lines.row, {
-      label: (layer) => this.rowLabel(layer, row),
-    })));
-    this.group("places", [
-      ...content.obstacles.map((thing) => thing.area
-        ? new FieldArea(earth.lines(thing.lines), lines[thing.kind], {
-          tint: lines[thing.kind].stroke, tintAlpha: 0.2,
-        })
-        : new FieldLine(earth.lines(thing.lines), lines[thing.kind], { casing: true })),
-      ...content.places.map((place) => this.placeMark(place)),
-    ]);
-    this.walkLayers = content.tasks.map((task, place) => this.walkLayer(task, place));
-    this.group("walks", this.walkLayers);
-  }
-
-  nameOf(text) {
-    return (layer) => {
-      if (layer._parts.length) {
-        const at = L.bounds(layer._parts.flat()).getCenter();
-        layer._renderer.ask("name", text, [[at.x, at.y]], { size: 13, ink: "#54504C" });
-      }
-    };
-  }
-
-  rowLabel(layer, row) {
-    const points = layer._rings ? layer._rings.flat() : [];
-    if (this.marks.radius < 4 || points.length < 2) {
-      return;
-    }
-    const ends = [[points[0], points[1]], [points[points.length - 1], points[points.length - 2]]];
-    for (const [end, inner] of ends) {
-      const length = Math.hypot(end.x - inner.x, end.y - inner.y) || 1;
-      const away = this.marks.radius + 16;
-      const at = [end.x + ((end.x - inner.x) / length) * away,
-        end.y + ((end.y - inner.y) / length) * away];
-      layer._renderer.ask("row", this.say("row_short", { row: row.no }), [at], { ink: "#54504C" });
-    }
-  }
-
-  placeMark(place) {
-    const mark = this.content.palette.places[place.kind];
-    const path = new Path2D(mark.path);
-    return new FieldPoint(this.earth.latLng(place.x, place.y), (context, at, renderer) => {
-      context.save();
-      context.translate(at.x, at.y);
-      context.lineWidth = 5;
-      context.lineJoin = "round";
-      context.strokeStyle = mark.halo;
-      context.stroke(path);
-      context.fillStyle = mark.fill;
-      context.fill(path, "evenodd");
-      context.restore();
-      if (place.name) {
-        renderer.ask("place", place.name, [[at.x, at.y + 20], [at.x, at.y - 20]]);
-      }
-    });
-  }
-
-  walkLayer(task, place) {
-    const layer = new FieldLine(this.earth.lines(task.lines), task.style, { casing: true });
-    const view = this;
-    const plain = layer.paint;
-    layer.paint = function paint(context) {
-      context.globalAlpha = view.taskShown >= 0 && view.taskShown !== place ? 0.2 : 1;
-      const slim = { ...task.style, width: Math.min(3, Math.max(1.2, view.marks.radius / 2.5)) };
-      this.line = slim;
-      plain.call(this, context);
-      if (context.globalAlpha === 1) {
-        paintArrowheads(context, this._parts, task.style.stroke, 90,
-          Math.min(1, Math.max(0.55, view.marks.radius / 5)));
-      }
-    };
-    return layer;
-  }
-
-  // A task's first tree in this block; a task may begin in another one.
-  firstOf(place) {
-    return this.trees.reduce((first, tree) =>
-      (tree.task === place && (!first || tree.stop < first.stop) ? tree : first), null);
-  }
-
-  // The flag at a task's first tree here, above the marks so that none hides it.
-  startLayer(task, place) {
-    return new FieldPoint(this.firstOf(place).at, (context, at, renderer) => {
-      if (this.taskShown < 0 || this.taskShown === place) {
-        const off = this.marks.radius + 22;
-        renderer.ask("flag", task.id, [
-          [at.x, at.y - off], [at.x, at.y + off], [at.x, at.y - off - 26], [at.x, at.y + off + 26],
-        ], { size: 13, ink: task.style.stroke, pointX: at.x, pointY: at.y });
-      }
-    });
-  }
-
-  drawTrees() {
-    const marks = this.trees.map((tree) => {
-      const mark = new TreeMark(tree.at, tree, this.marks);
-      tree.mark = mark;
-      return mark;
-    });
-    this.group("trees", marks);
-    this.starts = this.content.tasks.map((task, place) => this.startLayer(task, place));
-    this.group("starts", this.starts);
-    this.group("doubts", this.doubts.flatMap((doubt) => this.doubtLayers(doubt)));
-  }
-
-  doubtLayers(doubt) {
-    const style = this.content.palette.lines.doubt;
-    const arrow = (place, dash, width) => {
-      if (place < 0) {
-        return [];
-      }
-      const line = new FieldLine([doubt.at, this.trees[place].at], { ...style, dash, width });
-      const plain = line.paint;
-      line.paint = function paint(context) {
-        plain.call(this, context);
-        const part = this._parts[0];
-        if (part && part.length > 1) {
-          const length = Math.hypot(part[1].x - part[0].x, part[1].y - part[0].y);
-          paintArrowheads(context, [part], style.stroke, Math.max(8, length * 1.2), 0.7);
-        }
-      };
-      return [line];
-    };
-    const point = new FieldPoint(doubt.at, (context, at) => {
-      context.beginPath();
-      context.rect(at.x - 4, at.y - 4, 8, 8);
-      context.fillStyle = doubt.tree < 0 ? style.stroke : "#FFFFFF";
-      context.fill();
-      context.strokeStyle = style.stroke;
-      context.lineWidth = 2;
-      context.stroke();
-    });
-    return [...arrow(doubt.second, [3, 3], 1.2), ...arrow(doubt.tree, [], 2), point];
   }
 
   setShown(name, on) {
@@ -407,13 +185,6 @@ class BlockView extends FieldView {
     this.repaint();
   }
 
-  // The tree before or after in the walk; in the row where it isn't in a walk.
-  beside(tree, by) {
-    if (tree.task >= 0) {
-      return this.trees.find((other) => other.task === tree.task && other.stop === tree.stop + by);
-    }
-    return this.trees.find((other) => other.row === tree.row && other.no === tree.no + by);
-  }
 }
 
 async function startBlockMap(map) {

@@ -26,7 +26,17 @@ function blockTally(view) {
   return style ? [make("button", {
     type: "button", onclick: () => view.frame.open("about"),
   }, decisionPicture(style), make("span", {}, view.say(head.decision)),
-  head.share === null ? null : make("strong", {}, view.wording.percent(head.share)))] : [];
+  head.share === null ? null : make("strong", {}, fitText(view)))] : [];
+}
+
+// The share of the block's trees that are fit to tap, with the interval in which it lies.
+function fitText(view) {
+  const { decision, share, low, high } = view.content.head;
+  return view.say(decision === "in tapping" ? "fit_tapped" : "fit_ready", {
+    share: view.wording.percent(share),
+    span: low === null || high === null ? view.say("girth_unknown")
+      : view.say("from_to", { low: view.wording.percent(low), high: view.wording.percent(high) }),
+  });
 }
 
 function aboutPage(view) {
@@ -127,6 +137,7 @@ function keyPage(view) {
     kinds.length ? make("h3", {}, view.say("key_places")) : null,
     make("ul", { class: "key" }, ...kinds.map((kind) => keyLine(
       markPicture(palette.places[kind]), view.say(kind)))),
+    make("p", { class: "hint" }, view.say("plus_minus")),
     ground.slope ? make("h3", {}, view.say("slope_deg")) : null,
     ground.slope ? stepsKey(view, palette.slope.steps, palette.slope.breaks) : null,
     ground.girth ? make("h3", {}, view.say("girth_cm")) : null,

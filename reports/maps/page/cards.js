@@ -31,17 +31,23 @@ function readyText(view, tree) {
   if (tree.ready < 0 || fitToday) {
     return null;
   }
-  return tree.readyLow < 0 ? view.wording.day(tree.ready) : view.say("ready_between", {
-    date: view.wording.day(tree.ready), low: view.wording.day(tree.readyLow),
-    high: view.wording.day(tree.readyHigh),
-  });
+  const day = (days) => view.wording.day(days);
+  if (tree.readyLow < 0) {
+    return day(tree.ready);
+  }
+  // A slow tree's latest day may lie beyond what is reckoned.
+  return tree.readyHigh < 0
+    ? view.say("ready_from", { date: day(tree.ready), low: day(tree.readyLow) })
+    : view.say("ready_between", {
+      date: day(tree.ready), low: day(tree.readyLow), high: day(tree.readyHigh),
+    });
 }
 
 function treeCard(view, tree) {
   view.frame.setTitle(view.say("row_tree", { row: tree.rowNo, tree: tree.no }));
   const task = view.content.tasks[tree.task];
   const step = (by, name) => {
-    const next = view.beside(tree, by);
+    const next = view.stand.beside(tree, by);
     return make("button", {
       class: "plain", type: "button", disabled: !next, onclick: () => view.choose(next),
     }, view.say(name));
@@ -65,7 +71,7 @@ function treeCard(view, tree) {
 }
 
 function markingGuide(view, tree) {
-  const panels = view.panelsOf(tree);
+  const panels = view.stand.panelsOf(tree);
   if (!panels.length) {
     return [make("p", {}, view.say("no_guide"))];
   }
@@ -195,7 +201,7 @@ function doubtCard(view, doubt) {
 function taskCard(view, task) {
   view.frame.setTitle(view.say("task") + " " + task.id);
   const place = view.content.tasks.indexOf(task);
-  const first = view.firstOf(place);
+  const first = view.stand.firstOf(place);
   return [
     make("div", { class: "class-line" }, linePicture(task.style, true),
       make("span", {}, view.say("task_trees", { count: view.wording.number(task.trees) }))),
@@ -213,6 +219,20 @@ function taskCard(view, task) {
   ].filter(Boolean);
 }
 
+// Full, hollow and pale, so that the three are told apart without colour too.
+const ROSE_COLOURS = {
+  beam: { fill: "#F0D9A8", stroke: "#8A6A4A", "stroke-width": 0.5 },
+  flow: { fill: "#FFFFFF", stroke: "#0B595F", "stroke-width": 0.9 },
+  scorch: { fill: "#A61931", stroke: "none" },
+};
+
+function roseSwatch(name) {
+  return drawing("svg", {
+    viewBox: "0 0 36 20", width: 36, height: 20, "aria-hidden": "true", class: "mark",
+  }, drawing("rect", { x: 2, y: 2, width: 32, height: 16, ...ROSE_COLOURS[name],
+    "stroke-width": name === "flow" ? 3 : 1 }));
+}
+
 // The rose: for each way a panel may face, the beam in a year of tapping months on its bark.
 function rosePicture(view, size) {
   const { sun } = view.content;
@@ -223,7 +243,7 @@ function rosePicture(view, size) {
   });
   const hole = 12;
   const out = (value) => hole + 32 * (value / most);
-  const petal = (azimuth, value, half, colour) => {
+  const petal = (azimuth, value, half, colours) => {
     const at = (radius, degrees) => {
       const turn = (degrees * Math.PI) / 180;
       return `${(radius * Math.sin(turn)).toFixed(2)} ${(-radius * Math.cos(turn)).toFixed(2)}`;
@@ -231,7 +251,7 @@ function rosePicture(view, size) {
     const [from, to] = [azimuth - half, azimuth + half];
     picture.append(drawing("path", {
       d: `M${at(hole, from)} L${at(out(value), from)} L${at(out(value), to)} L${at(hole, to)} Z`,
-      fill: colour,
+      ...colours,
     }));
   };
   for (const value of [0, most / 2, most]) {
@@ -240,19 +260,20 @@ function rosePicture(view, size) {
     }));
   }
   sun.azimuth.forEach((azimuth, place) => {
-    petal(azimuth, sun.beam[place], 4.7, "#F0D9A8");
-    petal(azimuth - 2.2, sun.scorch[place], 2, "#A61931");
-    petal(azimuth + 2.2, sun.flow[place], 2, "#0B595F");
+    petal(azimuth, sun.beam[place], 4.7, ROSE_COLOURS.beam);
+    petal(azimuth - 2.2, sun.scorch[place], 2, ROSE_COLOURS.scorch);
+    petal(azimuth + 2.2, sun.flow[place], 1.7, ROSE_COLOURS.flow);
   });
   sun.faces.forEach((face) => {
     picture.append(drawing("path", {
       d: "M0 -46 L6 -56 L-6 -56 Z", fill: "#1B1517", transform: `rotate(${face})`,
     }));
   });
-  for (const [word, x, y] of [["north", 13, -47], ["east", 53, 4], ["south", 13, 56],
+  for (const [word, x, y] of [["north", 9, -47], ["east", 53, 4], ["south", 9, 56],
     ["west", -53, 4]]) {
     const letter = drawing("text", {
-      x, y, "font-size": 12, "font-weight": 700, "text-anchor": "middle", fill: "#1B1517",
+      x, y, "font-size": 12, "font-weight": 700, fill: "#1B1517",
+      "text-anchor": x === 9 ? "start" : "middle",
     });
     letter.textContent = view.say(word + "_letter");
     picture.append(letter);
@@ -276,9 +297,8 @@ function sunCard(view) {
       }) : view.say("rose_same")),
     big,
     make("ul", { class: "key wide" },
-      keyLine(swatch("#F0D9A8"), view.say("rose_beam")),
-      keyLine(swatch("#0B595F"), view.say("rose_flow")),
-      keyLine(swatch("#A61931"), view.say("rose_scorch"))),
+      ...["beam", "flow", "scorch"].map((name) => keyLine(
+        roseSwatch(name), view.say("rose_" + name)))),
     make("p", {}, sun.reason),
     sun.basis ? make("p", { class: "hint" }, sun.basis) : null,
     make("table", {},

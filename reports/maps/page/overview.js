@@ -5,6 +5,16 @@ const TREES_FROM_METRES_PER_PIXEL = 0.5;
 // In the list, blocks to decide on come before those that are settled.
 const DECISION_TURNS = ["open", "measure more", "wait", "in tapping"];
 
+// What stands in a block's ring: whole per cent, and neither "all" nor "none" where it is neither.
+function gaugeText(view, share) {
+  const whole = Math.round(share * 100);
+  const say = (value) => view.wording.number(value);
+  if (share > 0 && whole === 0) {
+    return "<" + say(1);
+  }
+  return share < 1 && whole === 100 ? ">" + say(99) : say(whole);
+}
+
 class OverviewView extends FieldView {
   constructor(map, content) {
     super(map, content);
@@ -250,7 +260,7 @@ class OverviewView extends FieldView {
         context.textAlign = "center";
         context.textBaseline = "middle";
         context.fillStyle = "#1B1517";
-        context.fillText(view.wording.number(block.share * 100), at.x, at.y);
+        context.fillText(gaugeText(view, block.share), at.x, at.y);
       }
     });
   }

@@ -77,7 +77,7 @@ function aboutPage(view) {
     ]),
     make("ul", { class: "key wide" }, ...[...decisionCounts(view)].map(([name, count]) => keyLine(
       decisionPicture(view.content.palette.decisions[name]),
-      view.say(name) + ": " + view.say("blocks_count", { count: view.wording.number(count) })))),
+      view.say(name) + ": " + view.wording.number(count)))),
   ];
 }
 
@@ -112,7 +112,7 @@ function listPage(view) {
     const hits = blocks.map((block) => ({
       picture: null,
       text: block.id + shareSaid(view, block),
-      under: [block.member, nextStep(view, block)].filter(Boolean),
+      under: [shareSpan(view, block), block.member, nextStep(view, block)].filter(Boolean),
       go: () => view.choose(block),
     }));
     const lines = hitLines(view, hits, room);
@@ -124,7 +124,11 @@ function listPage(view) {
       make("ul", { class: "found side-by-side" }, ...lines),
     ];
   });
-  return [make("div", { class: "tally" }, ...decisionTally(view)), ...groups];
+  return [
+    make("div", { class: "tally" }, ...decisionTally(view)),
+    make("p", { class: "hint" }, view.say("list_hint")),
+    ...groups,
+  ];
 }
 
 // What is to be done with a block before it can be opened; null where nothing is.
@@ -140,6 +144,12 @@ function nextStep(view, block) {
 
 function shareSaid(view, block) {
   return block.share === null ? "" : " · " + view.wording.percent(block.share);
+}
+
+function shareSpan(view, block) {
+  return block.share === null || block.low === null ? null : view.say("from_to", {
+    low: view.wording.percent(block.low), high: view.wording.percent(block.high),
+  });
 }
 
 function blockHit(view, block) {

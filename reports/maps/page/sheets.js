@@ -50,9 +50,10 @@ class FieldFrame {
       this.zoomButton("+", say("nearer"), () => map.zoomIn()),
       this.zoomButton("\u2212", say("farther"), () => map.zoomOut()),
       this.zoomButton(iconPicture("whole"), say("whole"), () => this.fit(this.home)));
+    this.ramp = make("div", { class: "ramp", role: "img", hidden: true });
     this.corner = make("div", { class: "corner" });
     document.body.prepend(this.head);
-    document.querySelector("main").append(this.corner, this.zoom, this.scale);
+    document.querySelector("main").append(this.corner, this.zoom, this.ramp, this.scale);
     document.body.append(this.sheet, this.bar);
     document.addEventListener("keydown", (event) => {
       if (event.key === "Escape" && this.openName) {
@@ -119,6 +120,7 @@ class FieldFrame {
 
   open(name, values, { focus = true } = {}) {
     const page = this.pages[name];
+    const middle = this.middleInSight();
     this.leave();
     this.openName = name;
     this.opener = document.activeElement;
@@ -133,6 +135,7 @@ class FieldFrame {
     if (focus) {
       (field || this.sheetTitle).focus({ preventScroll: true });
     }
+    this.keepInSight(middle);
   }
 
   setTitle(text) {
@@ -147,6 +150,7 @@ class FieldFrame {
   }
 
   close() {
+    const middle = this.middleInSight();
     this.leave();
     const name = this.openName;
     this.openName = null;
@@ -155,6 +159,7 @@ class FieldFrame {
     this.tellButtons();
     const button = this.pages[name] && this.pages[name].button;
     (button || this.map.getContainer()).focus({ preventScroll: true });
+    this.keepInSight(middle);
   }
 
   tellButtons() {
@@ -179,6 +184,22 @@ class FieldFrame {
     return { left: 0, top: this.head.getBoundingClientRect().bottom, bottom: whole.bottom - foot };
   }
 
+  middleInSight() {
+    const cover = this.covered();
+    const size = this.map.getSize();
+    return this.map.containerPointToLatLng(
+      L.point((size.x + cover.left) / 2, (size.y + cover.top - cover.bottom) / 2));
+  }
+
+  // A sheet comes up over the map from below: what was in the middle moves up with it, and back.
+  keepInSight(latLng) {
+    const moved = this.map.latLngToContainerPoint(latLng)
+      .distanceTo(this.map.latLngToContainerPoint(this.middleInSight()));
+    if (moved > 1) {
+      this.bringToSight(latLng);
+    }
+  }
+
   bringToSight(latLng, zoom) {
     const cover = this.covered();
     const size = this.map.getSize();
@@ -196,6 +217,20 @@ class FieldFrame {
       paddingBottomRight: [64, cover.bottom + (this.sheet.hidden ? 56 : 14)],
       animate: false,
     });
+  }
+
+  // What the colours of the ground stand for, beside the map as long as they are on it.
+  showRamp(title, steps, breaks) {
+    this.ramp.hidden = title === null;
+    const figures = breaks.map((figure) => this.wording.number(figure));
+    this.ramp.setAttribute("aria-label", [title, ...figures].join(" "));
+    this.ramp.replaceChildren(
+      make("strong", {}, title || ""),
+      make("div", { class: "ramp-steps" },
+        ...steps.map((colour) => make("i", { style: "background:" + colour })),
+        ...figures.map((figure, place) => make("span", {
+          style: `grid-column:${2 * place + 2} / span 2`,
+        }, figure))));
   }
 
   drawScale() {

@@ -91,7 +91,9 @@ class Wording {
     this.words = words;
     this.language = language;
     // Plain English is written day first, as where rubber grows.
+    // One calendar on maps and sheets, whatever the browser's own in that language.
     this.dates = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, {
+      calendar: "gregory",
       year: "numeric", month: "short", day: "numeric", timeZone: "UTC",
     });
   }
@@ -109,10 +111,12 @@ class Wording {
     }).format(value);
   }
 
+  // Near none and near all a whole per cent would say "none" or "all" of what is neither.
   percent(share) {
+    const nearEnd = (share > 0 && share < 0.01) || (share > 0.99 && share < 1);
     return new Intl.NumberFormat(this.language, {
-      style: "percent", maximumFractionDigits: 0,
-    }).format(share);
+      style: "percent", maximumFractionDigits: nearEnd ? 1 : 0,
+    }).format(nearEnd ? Math.min(0.999, Math.max(0.001, share)) : share);
   }
 
   date(iso) {
