@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from estate.panels import BarkUse
+from reports.decision_words import per_cent
 from reports.sheets import parts
 from reports.sheets.marking_contents import DIRECTION_WORDS
 from reports.sheets.parts import Cell, Column, Part
@@ -139,7 +140,7 @@ def life_lines(plan: pd.DataFrame, told: Mapping[str, Any], words: Words) -> lis
         lines.append(
             say(
                 "Virgin bark used: {share} %; the rest lasts {years} years of tapping.",
-                share=number(100 * share),
+                share=per_cent(share, words, certain=True),
                 years=number(told["virgin_years_left"], 1),
             )
         )

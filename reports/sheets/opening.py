@@ -119,7 +119,7 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
                 words.number(ground["area_ha"], 2) if "area_ha" in blocks else "–",
                 str(pd.Timestamp(ground["planted_on"]).year) if "planted_on" in blocks else "–",
                 f"{words.number(block.measured)} / {words.number(block.standing)}",
-                share_words(block.ready_share, block.low, block.high, words),
+                share_words(block, words),
                 parts.bold(words.say(DECISION_WORDS[block.decision])),
                 what_to_do(block, words),
             ]

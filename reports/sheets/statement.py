@@ -105,9 +105,7 @@ def _blocks(plan: PlanView, blocks: pd.DataFrame, words: Words) -> Part:
             [
                 parts.bold(str(block.block_id)),
                 "–" if area is None or pd.isna(area) else words.number(area, 2),
-                "–"
-                if judged is None
-                else share_words(judged["ready_share"], judged["low"], judged["high"], words),
+                "–" if judged is None else share_words(judged, words),
                 "–" if judged is None else parts.bold(words.say(DECISION_WORDS[judged.decision])),
                 "–" if judged is None else what_to_do(judged, words),
             ]
