@@ -248,8 +248,9 @@ def sun_rose(
         label=words.say("scorching beam"),
     )
     top = 1.08 * whole.max()
-    for azimuth in face_deg:
-        polar.plot([np.radians(azimuth)] * 2, [0, top], color=INK, linewidth=2.4)
+    for number, azimuth in enumerate(face_deg):
+        said = words.say("the cut faces this way") if number == 0 else None
+        polar.plot([np.radians(azimuth)] * 2, [0, top], color=INK, linewidth=2.4, label=said)
     polar.set_ylim(0, top)
     letters = [words.say(letter) for letter in ("N", "E", "S", "W")]
     polar.set_xticks(np.radians([0, 90, 180, 270]), letters)
@@ -257,7 +258,7 @@ def sun_rose(
     polar.yaxis.set_major_locator(mpl.ticker.MaxNLocator(3))
     polar.set_title(words.say("MJ per m² of bark in the tapping months"), fontsize=9)
     polar.legend(
-        frameon=False, fontsize=9, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=1
+        frameon=False, fontsize=9, loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=1
     )
     return polar
 

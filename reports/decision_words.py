@@ -46,8 +46,8 @@ def per_cent(share: float, words: Words, *, certain: bool = False) -> str:
 def share_words(block: pd.Series, words: Words) -> str:
     """Write a block's share of ready trees with its interval, in per cent.
 
-    The upper end may be all and the lower end nothing, as ends of what is possible; the share
-    itself reads so only where every standing tree was measured.
+    The upper end may read as all and the lower end as nothing, since that is possible; the share
+    itself and the end on the other side read so only where every standing tree was measured.
 
     Parameters
     ----------
@@ -69,9 +69,10 @@ def share_words(block: pd.Series, words: Words) -> str:
     if pd.isna(share):
         return "–"
     certain = block["measured"] >= block["standing"] and low == share == high
-    least = words.number(0) if low < _NEARLY_NONE else per_cent(low, words, certain=certain)
-    most = words.number(100) if high > _NEARLY_ALL else per_cent(high, words, certain=certain)
-    return f"{per_cent(share, words, certain=certain)} ({least}–{most})"
+    if not certain:
+        low, high = min(low, _NEARLY_ALL), max(high, _NEARLY_NONE)
+    ends = f"{words.number(100 * low)}–{words.number(100 * high)}"
+    return f"{per_cent(share, words, certain=certain)} ({ends})"
 
 
 def what_to_do(block: pd.Series, words: Words) -> str:

@@ -10,7 +10,7 @@ from reports.sheets import parts
 from reports.sheets.parts import Cell, Column
 from reports.sheets.phrases import foot
 from reports.sheets.report import write_report
-from reports.words import words_in
+from reports.words import Teller, teller_in, words_in
 
 
 def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
@@ -19,7 +19,7 @@ def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
     Parameters
     ----------
     plan
-        A finished plan; its reasons stand as the plan holds them, in English.
+        A finished plan.
     path
         The PDF to write; its folder must exist.
     language
@@ -32,12 +32,13 @@ def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
     """
     words = words_in(language)
     say = words.say
+    teller = teller_in(language)
     rows: list[list[Cell]] = [
         [
             parts.bold(str(block.block_id)),
             parts.bold(say(compass_word(block.first_face_deg))),
             say(compass_word(block.second_face_deg)),
-            _told(block.reason, getattr(block, "basis", "")),
+            _told(block.reason, getattr(block, "basis", ""), teller),
         ]
         for block in plan.facing.sort_values("block_id").itertuples()
     ]
@@ -62,5 +63,6 @@ def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
     )
 
 
-def _told(reason: str, basis: object) -> str:
-    return f"{reason} {basis}" if isinstance(basis, str) and basis else reason
+def _told(reason: str, basis: object, teller: Teller) -> str:
+    more = [teller.tell(basis)] if isinstance(basis, str) and basis else []
+    return " ".join([teller.tell(reason), *more])

@@ -16,7 +16,7 @@ from reports.sheets.parts import Cell, Column, Part
 from reports.sheets.phrases import foot
 from reports.sheets.report import write_report
 from reports.sheets.task_ground import members_of
-from reports.words import Words, words_in
+from reports.words import Words, teller_in, words_in
 
 _BLOCKS_A_CHART = 40
 _DECISIONS = ("open", "measure more", "wait", "in tapping")
@@ -131,8 +131,8 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
         Column(head=say("ha"), side="r"),
         Column(head=say("Planted"), side="r"),
         Column(head=say("Measured / standing"), width="23mm", side="r"),
-        Column(head=say("Ready, % (interval)"), width="25mm", side="r"),
-        Column(head=say("Decision"), width="31mm"),
+        Column(head=say("Ready, % (interval)"), side="r"),
+        Column(head=say("Decision")),
         Column(head=say("What to do"), width="1.3fr"),
     ]
     return parts.table(columns, rows)
@@ -177,37 +177,46 @@ def _girths(
 
 
 def _facings(plan: PlanView, words: Words) -> list[Part]:
-    """Give the first block's sun, and every block's faces grouped by what they are."""
+    """Give the first block's sun, and every block's faces with the reason, those alike together."""
     if plan.facing.empty or plan.rose.empty:
         return []
     first = plan.facing.iloc[0]
     faces = (float(first["first_face_deg"]), float(first["second_face_deg"]))
     rose = plan.rose[plan.rose["block_id"] == first["block_id"]]
-    grouped = plan.facing.groupby(["first_face_deg", "second_face_deg"], sort=True)["block_id"]
+    teller = teller_in(words.language)
+    grouped = plan.facing.assign(why=plan.facing["reason"].map(teller.tell_first)).groupby(
+        ["first_face_deg", "second_face_deg", "why"], sort=False
+    )["block_id"]
     rows: list[list[Cell]] = [
         [
             parts.bold(words.say(compass_word(one))),
             words.say(compass_word(other)),
-            ", ".join(map(str, blocks)),
+            parts.bold(", ".join(map(str, blocks))),
+            why,
         ]
-        for (one, other), blocks in grouped
+        for (one, other, why), blocks in sorted(grouped, key=lambda group: -len(group[1]))
     ]
     columns = [
-        Column(head=words.say("First panel faces")),
-        Column(head=words.say("Second")),
-        Column(head=words.say("Blocks"), width="1fr"),
+        Column(head=words.say("First panel faces"), width="18mm"),
+        Column(head=words.say("Second"), width="16mm"),
+        Column(head=words.say("Blocks"), width="22mm"),
+        Column(head=words.say("Why"), width="1fr"),
     ]
+    note = words.say("The report on the direction of the cut says more, and what a choice costs.")
     title = words.say("Sun on the bark, block {block}", block=first["block_id"])
     drawn = parts.chart(
         lambda: sun_rose(rose, face_deg=faces, words=words),
         alt=title,
-        width_mm=84.0,
-        height_mm=84.0,
+        width_mm=72.0,
+        height_mm=80.0,
     )
     return [
         parts.beside(
             [parts.heading(title), drawn],
-            [parts.heading(words.say("Direction of the cut")), parts.table(columns, rows)],
-            widths=("84mm", "1fr"),
+            [
+                parts.heading(words.say("Direction of the cut")),
+                parts.table(columns, rows, size_pt=9.0, note=note),
+            ],
+            widths=("72mm", "1fr"),
         )
     ]

@@ -162,6 +162,19 @@ class Teller:
             self._known[reason] = reason if parts is None else self._said(parts)
         return self._known[reason]
 
+    def tell_first(self, reason: str) -> str:
+        """Give the first message of a reason in this language, and leave out what follows.
+
+        A text that isn't made of the plan's messages is given whole.
+
+        Examples
+        --------
+        >>> teller_in("en").tell_first("no girth known; tape it before deciding")
+        'no girth known'
+        """
+        parts = taken_apart(reason)
+        return reason if parts is None else self._said(parts[:1])
+
     def tell_each(self, reasons: pd.Series) -> pd.Series:
         """Give each reason of a column in this language; missing ones stay missing."""
         return reasons.map(self.tell, na_action="ignore")

@@ -64,10 +64,10 @@ def estimate(share, low, high, *, measured=60, standing=700):
     [
         (estimate(0.68, 0.614, 0.746), "68 (61–75)"),
         (estimate(0.9991, 0.9876, 1.0), "over 99 (99–100)"),
-        (estimate(1.0, 0.9999, 1.0), "over 99 (over 99–100)"),
-        (estimate(1.0, 1.0, 1.0), "over 99 (over 99–100)"),
+        (estimate(1.0, 0.9999, 1.0), "over 99 (99–100)"),
+        (estimate(1.0, 1.0, 1.0), "over 99 (99–100)"),
         (estimate(0.0, 0.0, 0.021), "under 1 (0–2)"),
-        (estimate(0.001, 0.0, 0.004), "under 1 (0–under 1)"),
+        (estimate(0.001, 0.0, 0.004), "under 1 (0–1)"),
         (estimate(0.99, 0.9851, 0.99), "99 (99–99)"),
         (estimate(1.0, 1.0, 1.0, measured=700), "100 (100–100)"),
         (estimate(0.0, 0.0, 0.0, measured=700), "0 (0–0)"),
