@@ -10,8 +10,10 @@ import datetime
 import matplotlib as mpl
 import numpy as np
 import pandas as pd
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 from matplotlib.projections.polar import PolarAxes
 from matplotlib.transforms import offset_copy
 from numpy.typing import NDArray
@@ -79,8 +81,34 @@ def readiness_chart(
     axis.plot(low, y, "|", color=INK, markersize=7)
     axis.plot(high, y, "|", color=INK, markersize=7)
     axis.plot(100 * readiness["ready_share"], y, "o", color=INK, markersize=3.5)
+    keys: list[Artist] = [
+        Patch(
+            facecolor=DECISION_STYLES[decision].fill,
+            edgecolor=DECISION_STYLES[decision].edge,
+            hatch=_HATCHES[DECISION_STYLES[decision].pattern],
+            label=words.say(word),
+        )
+        for decision, word in DECISION_WORDS.items()
+        if readiness["decision"].eq(decision).any()
+    ]
     if share is not None:
-        axis.axvline(100 * share, color=INK, linestyle=(0, (4, 2)), linewidth=1.2)
+        said = words.say("opened from {share} %", share=words.number(100 * share))
+        keys.append(
+            axis.axvline(
+                100 * share, color=INK, linestyle=(0, (4, 2)), linewidth=1.2, label=said
+            )
+        )
+    if keys:
+        axis.legend(
+            handles=keys,
+            frameon=False,
+            fontsize=9,
+            ncols=3,
+            loc="lower right",
+            bbox_to_anchor=(1, 1),
+            columnspacing=1.2,
+            handlelength=1.8,
+        )
     axis.set_yticks(y, list(readiness["block_id"]))
     axis.set_xlim(0, 102)
     axis.set_ylim(-0.6, len(readiness) - 0.4)

@@ -127,12 +127,12 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
     say = words.say
     columns = [
         Column(head=say("Block")),
-        Column(head=say("Member"), width="1fr"),
+        Column(head=say("Member"), width="0.6fr"),
         Column(head=say("ha"), side="r"),
         Column(head=say("Planted"), side="r"),
         Column(head=say("Measured / standing"), width="23mm", side="r"),
         Column(head=say("Ready, % (interval)"), side="r"),
-        Column(head=say("Decision")),
+        Column(head=say("Decision"), width="30mm"),
         Column(head=say("What to do"), width="1.3fr"),
     ]
     return parts.table(columns, rows)
@@ -150,9 +150,16 @@ def _readiness_charts(plan: PlanView, readiness: pd.DataFrame, words: Words) -> 
                 ),
                 alt=words.say("Ready trees by block"),
                 width_mm=188.0,
-                height_mm=14.0 + 5.4 * max(len(shown), 3),
+                height_mm=26.0 + 5.4 * max(len(shown), 3),
             )
         )
+    unknown = readiness.loc[readiness["ready_share"].isna(), "block_id"]
+    if len(unknown):
+        told = words.say(
+            "Too few trees are measured to know a share: {blocks}.",
+            blocks=", ".join(map(str, unknown)),
+        )
+        charts.append(parts.paragraph(told))
     return charts
 
 
@@ -197,9 +204,9 @@ def _facings(plan: PlanView, words: Words) -> list[Part]:
         for (one, other, why), blocks in sorted(grouped, key=lambda group: -len(group[1]))
     ]
     columns = [
-        Column(head=words.say("First panel faces"), width="18mm"),
-        Column(head=words.say("Second"), width="16mm"),
-        Column(head=words.say("Blocks"), width="22mm"),
+        Column(head=words.say("First panel faces")),
+        Column(head=words.say("Second")),
+        Column(head=words.say("Blocks"), width="0.5fr"),
         Column(head=words.say("Why"), width="1fr"),
     ]
     note = words.say("The report on the direction of the cut says more, and what a choice costs.")
@@ -207,16 +214,11 @@ def _facings(plan: PlanView, words: Words) -> list[Part]:
     drawn = parts.chart(
         lambda: sun_rose(rose, face_deg=faces, words=words),
         alt=title,
-        width_mm=72.0,
-        height_mm=80.0,
+        width_mm=84.0,
+        height_mm=84.0,
     )
     return [
-        parts.beside(
-            [parts.heading(title), drawn],
-            [
-                parts.heading(words.say("Direction of the cut")),
-                parts.table(columns, rows, size_pt=9.0, note=note),
-            ],
-            widths=("72mm", "1fr"),
-        )
+        parts.heading(words.say("Direction of the cut")),
+        parts.table(columns, rows, note=note),
+        parts.together([parts.heading(title), drawn]),
     ]
