@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -53,21 +54,28 @@ def arrow_heads(walk: NDArray[np.float64]) -> list[list[Spot]]:
     ]
 
 
-def start_and_end(stops: NDArray[np.float64], labels: LabelSheet, words: Words) -> list[Shape]:
-    """Give the ring at the first stop and the square at the last, and put their words."""
-    (start_x, start_y), (end_x, end_y) = stops[0], stops[-1]
-    for x, y, word in ((start_x, start_y, words.say("Start")), (end_x, end_y, words.say("End"))):
-        labels.keep_free(float(x), float(y), 2.0)
+def start_and_end(
+    stops: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet, words: Words
+) -> list[Shape]:
+    """Give the ring at the first stop and the square at the last, where seen, and their words."""
+    shapes: list[Shape] = []
+    for at, word in ((0, words.say("Start")), (-1, words.say("End"))):
+        point = stops.geometry.iloc[at]
+        if not frame.ground.intersects(point):
+            continue
+        ((x, y),) = spots_of(frame.on_paper(shapely.get_coordinates(point)))
+        labels.keep_free(x, y, 2.0)
         labels.put_around(
-            Label(x=float(x), y=float(y), text=word, size_pt=11.0, bold=True), away_mm=(2.4, 4, 6)
+            Label(x=x, y=y, text=word, size_pt=11.0, bold=True), away_mm=(2.4, 4, 6)
         )
-    ring = Disc(
-        centres=[(float(start_x), float(start_y))],
-        radius_mm=1.9,
-        ink=INK,
-        width_mm=0.8,
-        name="start",
-    )
-    square = [(end_x - 1.8, end_y - 1.8), (end_x + 1.8, end_y - 1.8)]
-    square += [(end_x + 1.8, end_y + 1.8), (end_x - 1.8, end_y + 1.8)]
-    return [ring, Area(rings=[square], ink=INK, width_mm=0.8, name="end")]
+        shapes.append(_ring(x, y) if at == 0 else _square(x, y))
+    return shapes
+
+
+def _ring(x: float, y: float) -> Shape:
+    return Disc(centres=[(x, y)], radius_mm=1.9, ink=INK, width_mm=0.8, name="start")
+
+
+def _square(x: float, y: float) -> Shape:
+    corners = [(x - 1.8, y - 1.8), (x + 1.8, y - 1.8), (x + 1.8, y + 1.8), (x - 1.8, y + 1.8)]
+    return Area(rings=[corners], ink=INK, width_mm=0.8, name="end")

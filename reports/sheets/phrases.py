@@ -20,6 +20,7 @@ def task_words(words: Words) -> dict[str, str]:
         "rows_title": say("Rows in walking order"),
         "rows_continue": say("More rows on the next page"),
         "rows_more": say("rows, continued"),
+        "maps_title": say("larger map"),
         "entered_often": say("(3×): the way enters this row three times; follow the map."),
         "face_title": say("Direction of the cut"),
         "marking_title": say("How to mark"),

@@ -61,7 +61,7 @@ def press(
 
 def measured(
     template: str, contents: Mapping[str, Any], label: str, *, words: Words
-) -> list[float]:
+) -> Any:
     """Give what a template works out for its contents under a label, without printing it."""
     with _compiler(template, contents, words) as compiler:
         return json.loads(compiler.query(f"<{label}>", field="value", one=True))
