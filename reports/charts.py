@@ -94,9 +94,7 @@ def readiness_chart(
     if share is not None:
         said = words.say("opened from {share} %", share=words.number(100 * share))
         keys.append(
-            axis.axvline(
-                100 * share, color=INK, linestyle=(0, (4, 2)), linewidth=1.2, label=said
-            )
+            axis.axvline(100 * share, color=INK, linestyle=(0, (4, 2)), linewidth=1.2, label=said)
         )
     if keys:
         axis.legend(

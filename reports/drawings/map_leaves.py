@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, takewhile
 
 from reports.drawings.paper_frame import LEAST_GROUND_M, MARGIN_MM
 from reports.drawings.scales import round_scales
@@ -73,17 +73,28 @@ def maps_on_one(grounds_m: Sequence[Ground], leaf: Leaf) -> tuple[float, list[Sh
     >>> scale, [[spot.number for spot in shelf] for shelf in shelves]
     (1000.0, [[0, 1]])
     """
-    for scale in round_scales(LARGEST_SCALE):
-        if scale > SMALLEST_SCALE:
-            return None
-        fitting = [
-            shelves
-            for shelves in _ways_to_shelve([_size(ground, scale) for ground in grounds_m], leaf)
-            if _high(shelves, leaf) <= leaf.height_mm
-        ]
-        if fitting:
-            return scale, _stretched(min(fitting, key=lambda way: _high(way, leaf)), leaf)
+    for scale in takewhile(lambda scale: scale <= SMALLEST_SCALE, round_scales(LARGEST_SCALE)):
+        shelves = maps_at(grounds_m, leaf, scale=scale)
+        if shelves is not None:
+            return scale, shelves
     return None
+
+
+def maps_at(grounds_m: Sequence[Ground], leaf: Leaf, *, scale: float) -> list[Shelf] | None:
+    """Give the shelves of maps of some grounds on one leaf at a scale; None where they don't fit.
+
+    Parameters
+    ----------
+    grounds_m, leaf
+        As in `maps_on_one`.
+    scale
+        Of every map.
+    """
+    ways = _ways_to_shelve([_size(ground, scale) for ground in grounds_m], leaf)
+    fitting = [way for way in ways if _high(way, leaf) <= leaf.height_mm]
+    if not fitting:
+        return None
+    return _stretched(min(fitting, key=lambda way: _high(way, leaf)), leaf)
 
 
 def maps_over_leaves(
@@ -110,23 +121,22 @@ def maps_over_leaves(
     start = 0
     while start < len(grounds_m):
         for stop in range(len(grounds_m), start, -1):
-            sizes = [_size(ground, scale) for ground in grounds_m[start:stop]]
-            ways = [w for w in _ways_to_shelve(sizes, leaf) if _high(w, leaf) <= leaf.height_mm]
-            if ways or stop == start + 1:
-                way = min(ways, key=lambda way: _high(way, leaf)) if ways else [_whole(leaf)]
-                leaves.append(_stretched(_numbered_from(start, way), leaf))
+            shelves = maps_at(grounds_m[start:stop], leaf, scale=scale)
+            if shelves is None and stop == start + 1:
+                shelves = [_whole(leaf)]
+            if shelves is not None:
+                leaves.append(numbered_from(start, shelves))
                 start = stop
                 break
     return scale, leaves
 
 
 def _whole(leaf: Leaf) -> Shelf:
-    return (
-        MapSpot(number=0, width_mm=leaf.width_mm, height_mm=leaf.height_mm - leaf.over_mm),
-    )
+    return (MapSpot(number=0, width_mm=leaf.width_mm, height_mm=leaf.height_mm - leaf.over_mm),)
 
 
-def _numbered_from(start: int, shelves: list[Shelf]) -> list[Shelf]:
+def numbered_from(start: int, shelves: Sequence[Shelf]) -> list[Shelf]:
+    """Give shelves with their maps numbered from another start."""
     return [tuple(replace(spot, number=start + spot.number) for spot in own) for own in shelves]
 
 

@@ -34,9 +34,7 @@ def row_gap_m(stops: gpd.GeoDataFrame) -> float:
     return float(np.median(away.min(axis=1)))
 
 
-def number_rows(
-    stops: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet
-) -> int:
+def number_rows(stops: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet) -> int:
     """Number each row, or one in so many as there is room, by the tree where the way enters it.
 
     Gives of how many rows each one is numbered.
@@ -102,7 +100,9 @@ def mark_changes(
         if one == other or block_id not in (one, other):
             continue
         comes = other == block_id
-        word = words.say("from {block}", block=one) if comes else words.say("to {block}", block=other)
+        word = (
+            words.say("from {block}", block=one) if comes else words.say("to {block}", block=other)
+        )
         x, y = (float(value) for value in spots[number + 1 if comes else number])
         put = labels.put_around(
             Label(x=x, y=y, text=word, size_pt=10.0, bold=True), away_mm=(2.0, 3.5, 5.5, 8.0, 12.0)

@@ -65,9 +65,7 @@ def start_and_end(
             continue
         ((x, y),) = spots_of(frame.on_paper(shapely.get_coordinates(point)))
         labels.keep_free(x, y, 2.0)
-        labels.put_around(
-            Label(x=x, y=y, text=word, size_pt=11.0, bold=True), away_mm=(2.4, 4, 6)
-        )
+        labels.put_around(Label(x=x, y=y, text=word, size_pt=11.0, bold=True), away_mm=(2.4, 4, 6))
         shapes.append(_ring(x, y) if at == 0 else _square(x, y))
     return shapes
 

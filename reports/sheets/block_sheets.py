@@ -77,9 +77,7 @@ def task_sheets(
     }
     sheets = prepare_sheets(plan, task_ids, words=words, paper=paper)
     unseen = [sheet.unseen(words=words, paper=paper) for sheet in sheets]
-    rooms = measured(
-        "task", {**contents, "measuring": True, "tasks": unseen}, "room", words=words
-    )
+    rooms = measured("task", {**contents, "measuring": True, "tasks": unseen}, "room", words=words)
     seen = [
         sheet.seen(room, words=words, paper=paper)
         for sheet, room in zip(sheets, rooms, strict=True)

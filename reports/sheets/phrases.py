@@ -18,7 +18,7 @@ def task_words(words: Words) -> dict[str, str]:
         "tap": say("Tap"),
         "pass_by": say("Pass by"),
         "rows_title": say("Rows in walking order"),
-        "rows_continue": say("More rows on the next page"),
+        "rows_continue": say("More rows on a following page"),
         "rows_more": say("rows, continued"),
         "maps_title": say("larger map"),
         "entered_often": say("(3×): the way enters this row three times; follow the map."),

@@ -59,9 +59,7 @@ def press(
     return path
 
 
-def measured(
-    template: str, contents: Mapping[str, Any], label: str, *, words: Words
-) -> Any:
+def measured(template: str, contents: Mapping[str, Any], label: str, *, words: Words) -> Any:
     """Give what a template works out for its contents under a label, without printing it."""
     with _compiler(template, contents, words) as compiler:
         return json.loads(compiler.query(f"<{label}>", field="value", one=True))
@@ -96,12 +94,12 @@ _NUMBER_AND_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(_UNITS)})(?![^\W\d_]))"
 
 
 def unparted(text: str) -> str:
-    """Join each number to its unit, so that no line breaks between them.
+    r"""Join each number to its unit, so that no line breaks between them.
 
     Examples
     --------
     >>> unparted("2 % of 45 cm, 3 more").split(" ")
-    ['2\\xa0%', 'of', '45\\xa0cm,', '3', 'more']
+    ['2\xa0%', 'of', '45\xa0cm,', '3', 'more']
     """
     return _NUMBER_AND_UNIT.sub("\N{NO-BREAK SPACE}", text)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import takewhile
 from typing import Any
 
@@ -13,8 +14,10 @@ from reports.drawings.map_leaves import (
     Leaf,
     MapSpot,
     Shelf,
+    maps_at,
     maps_on_one,
     maps_over_leaves,
+    numbered_from,
 )
 from reports.drawings.scales import round_scales
 from reports.drawings.strokes import Drawing
@@ -76,9 +79,7 @@ def maps_seen(
     }
 
 
-def _first_map(
-    ground: TaskGround, room_mm: float, kind: str, words: Words, paper: str
-) -> Drawing:
+def _first_map(ground: TaskGround, room_mm: float, kind: str, words: Words, paper: str) -> Drawing:
     return draw_task_map(
         ground,
         words=words,
@@ -90,25 +91,34 @@ def _first_map(
 def _leaves(
     ground: TaskGround, room: Mapping[str, float], words: Words, paper: str
 ) -> list[dict[str, Any]]:
-    """Give the further leaves: the map of each block at one scale, and the marking after them."""
+    """Give the further leaves: the map of each block at one scale, and the marking with them."""
     blocks = [str(block) for block in ground.stops["block_id"].unique()]
     grounds_m = [_size_m(ground, block) for block in blocks]
-    gap_m = min(row_gap_m(part_stops(ground, block)) for block in blocks)
-    smallest = _scale_for(gap_m)
-    wide = LEAF_WIDTH_MM[paper]
-    for height, marking in ((room["leaf_with_marking"], True), (room["leaf"], False)):
-        found = maps_on_one(grounds_m, Leaf(width_mm=wide, height_mm=height))
-        if found is not None and found[0] <= smallest:
-            return [_leaf(ground, blocks, *found, words, marking=marking), *_rest(marking)]
-    scale, shelved = maps_over_leaves(
-        grounds_m, Leaf(width_mm=wide, height_mm=room["leaf"]), scale=smallest
-    )
-    leaves = [_leaf(ground, blocks, scale, own, words, marking=False) for own in shelved]
-    return [*leaves, *_rest(marking=False)]
-
-
-def _rest(marking: bool) -> list[dict[str, Any]]:
-    return [] if marking else [{"shelves": [], "marking": True}]
+    smallest = _scale_for(min(row_gap_m(part_stops(ground, block)) for block in blocks))
+    alone = Leaf(width_mm=LEAF_WIDTH_MM[paper], height_mm=room["leaf"])
+    over_marking = replace(alone, height_mm=room["leaf_with_marking"])
+    both = maps_on_one(grounds_m, over_marking)
+    if both is not None and both[0] <= smallest and paper == "a4":
+        return [_leaf(ground, blocks, *both, words, marking=True)]
+    one = maps_on_one(grounds_m, alone)
+    if one is not None and one[0] <= smallest:
+        scale, shelved = one[0], [one[1]]
+    else:
+        scale, shelved = maps_over_leaves(grounds_m, alone, scale=smallest)
+    marked = None
+    # A folded page has two leaves: marking takes one of its own where that fills the page.
+    if paper == "a4" or len(shelved) % 2 == 0:
+        for number, shelves in enumerate(shelved):
+            own = [spot.number for shelf in shelves for spot in shelf]
+            found = maps_at([grounds_m[n] for n in own], over_marking, scale=scale)
+            if found is not None:
+                marked, shelved[number] = number, numbered_from(own[0], found)
+                break
+    leaves = [
+        _leaf(ground, blocks, scale, shelves, words, marking=number == marked)
+        for number, shelves in enumerate(shelved)
+    ]
+    return leaves if marked is not None else [*leaves, {"shelves": [], "marking": True}]
 
 
 def _size_m(ground: TaskGround, block_id: str) -> tuple[float, float]:
