@@ -35,7 +35,7 @@ from reports.words import Words
 MAP_WIDTH_MM = {"a4": 109.0, "a5": 128.5}
 LEAF_WIDTH_MM = {"a4": 190.0, "a5": 128.5}
 _SMALLEST_SCALE = 2500.0
-LEAST_MAP_MM, MOST_MAP_MM = 62.0, {"one": 150.0, "more": 175.0}
+LEAST_MAP_MM, MOST_MAP_MM = 54.0, {"one": 150.0, "more": 175.0}
 
 
 def maps_unseen(ground: TaskGround, words: Words, *, paper: str) -> dict[str, Any]:
