@@ -18,21 +18,17 @@ _ARROW_EVERY_MM = 17.0
 
 def way_in(frame: PaperFrame, walk: NDArray[np.float64]) -> list[NDArray[np.float64]]:
     """Give the parts of the way that the frame shows, on paper, each in walking order."""
-    pieces = shapely.linestrings(np.stack([walk[:-1], walk[1:]], axis=1))
-    lines: list[list[NDArray[np.float64]]] = []
-    last = np.full(2, np.nan)
-    for piece, start in zip(shapely.intersection(pieces, frame.ground), walk[:-1], strict=True):
-        ends = shapely.get_coordinates(piece)
-        if len(ends) < 2:
-            continue
-        if np.hypot(*(ends[-1] - start)) < np.hypot(*(ends[0] - start)):
-            ends = ends[::-1]
-        if np.allclose(ends[0], last):
-            lines[-1].append(ends[-1])
-        else:
-            lines.append([ends[0], ends[-1]])
-        last = ends[-1]
-    return [frame.on_paper(np.array(line)) for line in lines]
+    cut = shapely.intersection(
+        shapely.linestrings(np.stack([walk[:-1], walk[1:]], axis=1)), frame.ground
+    )
+    seen = shapely.get_num_coordinates(cut) == 2
+    if not seen.any():
+        return []
+    ends, starts = shapely.get_coordinates(cut[seen]).reshape(-1, 2, 2), walk[:-1][seen]
+    away = np.hypot(*np.moveaxis(ends - starts[:, None], -1, 0))
+    ends = np.where((away[:, 1] < away[:, 0])[:, None, None], ends[:, ::-1], ends)
+    leaves = np.flatnonzero(~np.isclose(ends[1:, 0], ends[:-1, 1]).all(axis=1)) + 1
+    return [frame.on_paper(np.vstack([part[:1, 0], part[:, 1]])) for part in np.split(ends, leaves)]
 
 
 def arrow_heads(walk: NDArray[np.float64]) -> list[list[Spot]]:

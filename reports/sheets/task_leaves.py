@@ -28,6 +28,7 @@ from reports.drawings.task_map import (
     TaskGround,
     draw_task_map,
     part_stops,
+    task_frame,
 )
 from reports.sheets.map_contents import map_seen, map_unseen, under_maps
 from reports.words import Words
@@ -68,10 +69,12 @@ def maps_seen(
         are `LEAST_ROW_GAP_MM` apart on it and everything has room: otherwise each further leaf's
         maps, shelf by shelf.
     """
-    one = _first_map(ground, room["one"], "one", words, paper)
-    readable = float(one.notes["row_gap_mm"]) >= LEAST_ROW_GAP_MM
-    if readable and room["one"] >= LEAST_MAP_MM and room["rows_fit"]:
-        return {**map_seen(one, words), "leaves": []}
+    fits = room["one"] >= LEAST_MAP_MM and room["rows_fit"]
+    if fits and _row_gap_mm(ground, room["one"], paper) >= LEAST_ROW_GAP_MM:
+        return {
+            **map_seen(_first_map(ground, room["one"], "one", words, paper), words),
+            "leaves": [],
+        }
     first = _first_map(ground, room["more"], "more", words, paper)
     return {
         **map_seen(first, words, more=True),
@@ -79,12 +82,22 @@ def maps_seen(
     }
 
 
+def _height_mm(room_mm: float, kind: str) -> float:
+    return float(np.clip(room_mm, LEAST_MAP_MM, MOST_MAP_MM[kind]))
+
+
+def _row_gap_mm(ground: TaskGround, room_mm: float, paper: str) -> float:
+    """Give how far apart rows lie on the map of a sheet of one leaf, mm."""
+    frame = task_frame(ground, width_mm=MAP_WIDTH_MM[paper], height_mm=_height_mm(room_mm, "one"))
+    return 1000 * row_gap_m(ground.stops) / frame.scale
+
+
 def _first_map(ground: TaskGround, room_mm: float, kind: str, words: Words, paper: str) -> Drawing:
     return draw_task_map(
         ground,
         words=words,
         width_mm=MAP_WIDTH_MM[paper],
-        height_mm=float(np.clip(room_mm, LEAST_MAP_MM, MOST_MAP_MM[kind])),
+        height_mm=_height_mm(room_mm, kind),
     )
 
 
