@@ -5,6 +5,7 @@ from __future__ import annotations
 import geopandas as gpd
 import pandas as pd
 
+from estate.girth.decision import DecisionRule
 from estate.girth.outlook import FIRST_SAMPLE
 from reports.charts import DECISION_WORDS
 from reports.words import Words
@@ -73,6 +74,15 @@ def share_words(block: pd.Series, words: Words) -> str:
         low, high = min(low, _NEARLY_ALL), max(high, _NEARLY_NONE)
     ends = f"{words.number(100 * low)}–{words.number(100 * high)}"
     return f"{per_cent(share, words, certain=certain)} ({ends})"
+
+
+def share_note(words: Words) -> str:
+    """Say what a share's interval is, and what a dash in its place means."""
+    return words.say(
+        "Interval: with a probability of {level} % it holds the true share. –: too few trees are"
+        " measured to know.",
+        level=words.number(100 * DecisionRule().interval),
+    )
 
 
 def what_to_do(block: pd.Series, words: Words) -> str:

@@ -44,7 +44,11 @@ def bark_budget_parts(budget: tuple[BarkUse, ...], words: Words) -> list[Part]:
         Column(head=say("Guide lines a year, cm"), side="r"),
         Column(head=say("Published template a year, cm"), width="1fr", side="r"),
     ]
-    lines = [line for use in budget for line in budget_lines(use, words)]
+    lines = [
+        f"{say(DIRECTION_WORDS[use.direction])}: {line}"
+        for use in budget
+        for line in budget_lines(use, words)
+    ]
     return [
         parts.title(say("Bark budget")),
         parts.table(columns, [_row(use, words) for use in budget], shade=True),

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from reports.charts import DECISION_WORDS, girth_histogram, readiness_chart, sun_rose
-from reports.decision_words import share_words, what_to_do
+from reports.decision_words import share_note, share_words, what_to_do
 from reports.drawings.compass import compass_word
 from reports.plan_view import PlanView
 from reports.sheets import parts
@@ -61,7 +61,7 @@ def opening_report(
         _decisions(plan, readiness, words),
         *_readiness_charts(plan, readiness, words),
         *_girths(plan, words, later, later_on),
-        *_facings(plan, words),
+        *_facings(plan, readiness, words),
         *block_parts(plan, readiness, words),
     ]
     return write_report(
@@ -135,7 +135,7 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
         Column(head=say("Decision"), width="30mm"),
         Column(head=say("What to do"), width="1.3fr"),
     ]
-    return parts.table(columns, rows)
+    return parts.table(columns, rows, note=share_note(words))
 
 
 def _readiness_charts(plan: PlanView, readiness: pd.DataFrame, words: Words) -> list[Part]:
@@ -183,11 +183,12 @@ def _girths(
     return [parts.heading(heading), drawn]
 
 
-def _facings(plan: PlanView, words: Words) -> list[Part]:
+def _facings(plan: PlanView, readiness: pd.DataFrame, words: Words) -> list[Part]:
     """Give the first block's sun, and every block's faces with the reason, those alike together."""
     if plan.facing.empty or plan.rose.empty:
         return []
-    first = plan.facing.iloc[0]
+    order = {str(block): place for place, block in enumerate(readiness["block_id"])}
+    first = plan.facing.loc[plan.facing["block_id"].map(order).idxmin()]
     faces = (float(first["first_face_deg"]), float(first["second_face_deg"]))
     rose = plan.rose[plan.rose["block_id"] == first["block_id"]]
     teller = teller_in(words.language)
