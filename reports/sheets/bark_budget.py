@@ -38,11 +38,16 @@ def bark_budget_parts(budget: tuple[BarkUse, ...], words: Words) -> list[Part]:
     columns = [
         Column(head=say("Cut")),
         Column(head=say("Tapped")),
-        Column(head=say("Shaving, mm"), side="r"),
-        Column(head=say("Bark a month, cm"), side="r"),
-        Column(head=say("Bark a year, cm"), side="r"),
-        Column(head=say("Guide lines a year, cm"), side="r"),
-        Column(head=say("Published template a year, cm"), width="1fr", side="r"),
+        *[
+            Column(head=head, width="1fr", side="r")
+            for head in (
+                say("Shaving, mm"),
+                say("Bark a month, cm"),
+                say("Bark a year, cm"),
+                say("Guide lines a year, cm"),
+                say("Published template a year, cm"),
+            )
+        ],
     ]
     lines = [
         f"{say(DIRECTION_WORDS[use.direction])}: {line}"

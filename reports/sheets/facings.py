@@ -51,8 +51,8 @@ def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
     ]
     columns = [
         Column(head=say("Block")),
-        Column(head=say("First panel faces"), width="20mm"),
-        Column(head=say("Second"), width="20mm"),
+        Column(head=say("First panel faces"), width="24mm"),
+        Column(head=say("Second")),
         Column(head=say("What the sun on the bark says, and what the choice costs"), width="1fr"),
     ]
     everywhere = []

@@ -11,6 +11,7 @@ from PIL import ImageFont, features
 from estate.panels import life_plans
 from reports.sheets import (
     cord_table,
+    facing_report,
     field_form,
     member_statement,
     opening_report,
@@ -35,7 +36,9 @@ SAID = {
     "cords": ("Cord table", "Fold, cm", "Drop, cm"),
     "form": ("Surveyor", "Stop", "Girth, cm", "Remark (vacant, dead, dry)"),
     "member": ("Blocks", "Trees", "Tapping tasks", "Expected crop", "mornings planned"),
-    "life": ("Panel life plan", "Low end of the cut, cm above the ground"),
+    "facing": ("Direction of the cut", "First panel faces", "Second"),
+    "life": ("Bark budget", "Published template a year, cm", "Panel life plan",
+             "Low end of the cut, cm above the ground"),
     "wall": ("rest",),
     "own": ("rest",),
     "down": TASK_WORDS,
@@ -81,8 +84,9 @@ def write_all(plan, life, folder, language):
             "form": lambda path, **common: field_form(plan, "B01", design, path, **common),
             "member": lambda path, **common: member_statement(plan, MEMBERS[0], path, **common),
             "life": lambda path, **common: panel_life(
-                life, path, name=plan.name, on=plan.on, **common
+                life, path, name=plan.name, on=plan.on, budget=plan.bark_budget, **common
             ),
+            "facing": lambda path, **common: facing_report(plan, path, **common),
             "wall": lambda path, **common: wall_calendar(plan, path, **common),
             "own": lambda path, **common: wall_calendar(plan, path, **own, **common),
             "down": lambda path, **common: task_sheets(plan, ["B01-T1"], path, **common),
