@@ -12,7 +12,7 @@ from reports.drawings.task_map import LEAST_ROW_GAP_MM
 from reports.sheets import task_sheets
 from reports.sheets.task_ground import task_grounds
 from tests.reports.joined import joined
-from tests.reports.pages import MM, beyond, overlaps
+from tests.reports.pages import MM, beyond, overlaps, smallest_pt
 from tests.reports.small_plan import ROW_GAP, small_plan
 from tests.reports.test_task_map import INK_RGB, bar_parts, stated_scale
 
@@ -129,8 +129,7 @@ def all_there(spots, wanted, within):
 
 def test_no_word_is_too_small_or_covers_another(pages):
     for page in pages:
-        # A turned letter is as wide as an upright one is high.
-        assert min(max(c["size"], c["width"]) for c in page.chars) >= SMALLEST_PT
+        assert smallest_pt(page) >= SMALLEST_PT
         assert overlaps(page) == []
         assert beyond(page) == []
 

@@ -21,7 +21,15 @@ from reports.sheets import (
 )
 from reports.words import LANGUAGES, font_folder, words_in
 from tests.reports.joined import joined
-from tests.reports.pages import beyond, crammed, needs_pages, overlaps, pictures, read_by_another
+from tests.reports.pages import (
+    beyond,
+    crammed,
+    needs_pages,
+    overlaps,
+    pictures,
+    read_by_another,
+    smallest_pt,
+)
 from tests.reports.small_plan import MEMBERS, small_plan
 
 TASK_WORDS = (
@@ -53,6 +61,7 @@ ACROSS = ["B01-T3", "B02-T1", "B02-T2", "B03-T1", "B04-T3"]
 """Tasks of four blocks, put together for a sheet of several pages."""
 HEADING_PT = 10.5
 TABLE_HEAD_PT = 8.0
+SMALLEST_PT = 7.0
 
 
 @pytest.fixture(scope="module")
@@ -130,6 +139,7 @@ class Read:
     pages: int
     covered: list
     crammed: list
+    smallest_pt: float
     beyond: list
     fonts: set
 
@@ -140,6 +150,7 @@ def read(path, language):
             path=path,
             language=language,
             pages=len(pdf.pages),
+            smallest_pt=min(smallest_pt(page) for page in pdf.pages),
             crammed=[pair for page in pdf.pages for pair in crammed(page, TABLE_HEAD_PT)],
             covered=[pair for page in pdf.pages for pair in overlaps(page)],
             beyond=[word for page in pdf.pages for word in beyond(page)],
@@ -155,6 +166,11 @@ def documents(request, plan, life, tmp_path_factory):
 
 def test_no_word_covers_another(documents):
     assert {name: page.covered for name, page in documents.items() if page.covered} == {}
+
+
+def test_no_word_is_smaller_than_torch_light_allows(documents):
+    small = {name: page.smallest_pt for name, page in documents.items()}
+    assert {name: size for name, size in small.items() if size < SMALLEST_PT} == {}
 
 
 def test_the_heads_of_the_marking_table_keep_apart(documents):
