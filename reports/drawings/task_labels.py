@@ -19,6 +19,7 @@ from reports.words import Words
 _ROW_SIZES_PT = (9.5, 8.5, 7.5)
 _LINE_HEIGHT_MM = 0.42
 _AROUND = tuple(np.radians(np.arange(0, 360, 30)))
+_FROM_MIDDLE_MM = (-3.0, 1.0, 4.0, 7.0, 10.0, 14.0, 18.0, 24.0, 30.0)
 _OUT_MM = (1.2, 2.2, 3.4, 5.0)
 _TURNS = (0.0, 0.4, -0.4, 0.9, -0.9, 1.5, -1.5)
 
@@ -78,14 +79,18 @@ def _entered_gap_mm(entered: pd.DataFrame, spots: NDArray[np.float64]) -> float:
     return float(np.median(away.min(axis=1)))
 
 
-def name_blocks(stops: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet) -> None:
-    """Put each block's name by the middle of its trees to tap."""
+def name_blocks(
+    stops: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet
+) -> None:
+    """Put each block's name by the middle of its trees to tap, never over another block."""
     for block_id, own in stops.groupby("block_id", sort=False):
         x, y = frame.on_paper(shapely.get_coordinates(own.geometry)).mean(axis=0)
+        others = blocks.loc[blocks["block_id"] != block_id].geometry
         labels.put(
             Label(x=float(x), y=float(y), text=str(block_id), size_pt=12.0, bold=True),
-            away_mm=(-3.0, 1.0, 4.0, 7.0, 10.0, 14.0, 18.0, 24.0),
+            away_mm=_FROM_MIDDLE_MM,
             directions=_AROUND,
+            avoid=shapely.transform(shapely.union_all(others.to_numpy()), frame.on_paper),
         )
 
 

@@ -169,7 +169,7 @@ def draw_task_map(
         shapes += mark_changes(ground.stops, part.block_id, frame, labels, words)
     shapes += mark_places(ground.places, frame, labels, words)
     if part is None and chosen["block_id"].nunique() > 1:
-        name_blocks(chosen, frame, labels)
+        name_blocks(chosen, ground.blocks, frame, labels)
     row_step = 0 if overview else number_rows(chosen, frame, labels)
     shapes.append(
         Area(

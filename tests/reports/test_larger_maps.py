@@ -8,9 +8,11 @@ import pytest
 import shapely
 
 from reports.drawings.map_leaves import Leaf, maps_at, maps_on_one, maps_over_leaves
-from reports.drawings.task_map import LEAST_ROW_GAP_MM
+from reports.drawings.placing import label_size_mm
+from reports.drawings.task_map import LEAST_ROW_GAP_MM, draw_task_map, task_frame
 from reports.sheets import task_sheets
 from reports.sheets.task_ground import task_grounds
+from reports.words import words_in
 from tests.reports.joined import joined
 from tests.reports.pages import MM, beyond, overlaps, smallest_pt
 from tests.reports.small_plan import ROW_GAP, small_plan
@@ -19,6 +21,9 @@ from tests.reports.test_task_map import INK_RGB, bar_parts, stated_scale
 SMALLEST_PT = 7.0
 WITHIN_M = 0.5  # less than 1 % of a block's 169 m from corner to corner
 TASKS = [f"B0{block}-T{part}" for block in (1, 2, 3) for part in (1, 2, 3)]
+
+
+TASKS_BLOCKS = {"B01", "B02", "B03"}
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +75,7 @@ def test_every_block_has_a_map_on_which_its_rows_are_apart(pages):
         for part in maps_of(page):
             assert 1000 * ROW_GAP / stated_scale(part) >= LEAST_ROW_GAP_MM
             named |= set(re.findall(r"Block (B\d\d)", part["text"]))
-    assert named == {"B01", "B02", "B03"}
+    assert named == TASKS_BLOCKS
 
 
 def test_every_scale_bar_is_as_long_as_it_says(pages):
@@ -156,6 +161,23 @@ def test_marking_and_every_row_stand_on_some_page(pages, ground):
     assert "How to mark" in said
     tapped = re.findall(r"\b\d+ (?:\d+ → \d+|\d+–\d+ \(\d×\)) (\d+)", said)
     assert sum(int(count) for count in tapped) == len(ground.stops)
+
+
+@pytest.mark.parametrize(("width_mm", "height_mm"), [(109.0, 150.0), (128.5, 70.0)])
+def test_no_blocks_name_stands_in_another_block(ground, width_mm, height_mm):
+    frame = task_frame(ground, width_mm=width_mm, height_mm=height_mm)
+    drawn = draw_task_map(ground, words=words_in("en"), width_mm=width_mm, height_mm=height_mm)
+    named = {label.text: label for label in drawn.labels if label.text in TASKS_BLOCKS}
+    assert set(named) == TASKS_BLOCKS
+    for block_id, label in named.items():
+        wide, high = label_size_mm(label.text, size_pt=label.size_pt, bold=label.bold)
+        box = shapely.box(
+            label.x - wide / 2, label.y - high / 2, label.x + wide / 2, label.y + high / 2
+        )
+        others = ground.blocks[ground.blocks["block_id"] != block_id].geometry
+        assert not shapely.intersects(
+            box, shapely.transform(others.to_numpy(), frame.on_paper)
+        ).any()
 
 
 def inside(shelves, leaf):
