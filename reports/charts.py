@@ -36,7 +36,7 @@ DECISION_WORDS = {
     "measure more": mark("measure more"),
     "in tapping": mark("in tapping"),
 }
-_HATCHES = {"plain": "", "slant": "///", "dots": "...", "cross": "xx"}
+HATCHES = {"plain": "", "slant": "///", "dots": "...", "cross": "xx"}
 _BAR_CM = 2.0
 _UNDER_LABEL_PT = 34.0
 
@@ -75,7 +75,7 @@ def readiness_chart(
         edgecolor=[style.edge for style in styles],
     )
     for bar, style in zip(bars, styles, strict=True):
-        bar.set_hatch(_HATCHES[style.pattern])
+        bar.set_hatch(HATCHES[style.pattern])
     low, high = 100 * readiness["low"], 100 * readiness["high"]
     axis.hlines(y, low, high, color=INK, linewidth=1.4)
     axis.plot(low, y, "|", color=INK, markersize=7)
@@ -85,7 +85,7 @@ def readiness_chart(
         Patch(
             facecolor=DECISION_STYLES[decision].fill,
             edgecolor=DECISION_STYLES[decision].edge,
-            hatch=_HATCHES[DECISION_STYLES[decision].pattern],
+            hatch=HATCHES[DECISION_STYLES[decision].pattern],
             label=words.say(word),
         )
         for decision, word in DECISION_WORDS.items()
@@ -325,72 +325,6 @@ def crop_by_month(
     axis.set_ylabel(words.say("dry rubber, kg"))
     axis.set_ylim(bottom=0)
     axis.legend(frameon=False, fontsize=9, ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
-    return axis
-
-
-def panel_life_chart(
-    spans: pd.DataFrame,
-    *,
-    used: pd.DataFrame | None = None,
-    first_day: datetime.date | None = None,
-    words: Words | None = None,
-    axis: Axes | None = None,
-) -> Axes:
-    """Draw when each panel of a block is tapped, and how far its end depends on the shavings.
-
-    Parameters
-    ----------
-    spans
-        As :func:`estate.panels.panel_spans` gives it: a row a panel in the order of their first
-        cut: ``panel``, ``direction`` (``down`` or ``up``), ``from_year``, ``until_year``,
-        ``low_until``, ``high_until`` (years from the plan's first day).
-    used
-        The times within a span in which its panel is tapped: ``panel``, ``from_year``,
-        ``until_year``; None where it is tapped throughout.
-    first_day
-        The plan's first day, for the axis; None to count years only.
-    words, axis
-        As in `readiness_chart`.
-    """
-    words, axis = ready_axis(words, axis, size=(6.4, 0.8 + 0.26 * max(len(spans), 2)))
-    y = np.arange(len(spans))[::-1]
-    down = spans["direction"].eq("down").to_numpy()
-    for chosen, style, name in (
-        (down, DECISION_STYLES["open"], words.say("tapped downward")),
-        (~down, DECISION_STYLES["in tapping"], words.say("tapped upward")),
-    ):
-        if not chosen.any():
-            continue
-        rows = spans[chosen]
-        shown = rows if used is None else used[used["panel"].isin(rows["panel"])]
-        at = dict(zip(rows["panel"], y[chosen], strict=True))
-        axis.barh(
-            [at[panel] for panel in shown["panel"]],
-            shown["until_year"] - shown["from_year"],
-            left=shown["from_year"],
-            height=0.62,
-            color=style.fill,
-            edgecolor=style.edge,
-            linewidth=0.7,
-            hatch=_HATCHES[style.pattern],
-            label=name,
-        )
-    axis.hlines(y, spans["low_until"], spans["high_until"], color=INK, linewidth=1.4)
-    axis.plot(spans["low_until"], y, "|", color=INK, markersize=7)
-    axis.plot(spans["high_until"], y, "|", color=INK, markersize=7)
-    axis.set_yticks(y, list(spans["panel"]))
-    axis.set_xlim(left=0)
-    axis.set_ylim(-0.6, len(spans) - 0.4)
-    axis.set_xlabel(
-        words.say("years (line: its end, with the thickest and the thinnest shavings)")
-        if first_day is None
-        else words.say(
-            "years from {day} (line: its end, with the thickest and the thinnest shavings)",
-            day=words.date(first_day),
-        )
-    )
-    if len(spans):
-        axis.legend(frameon=False, fontsize=9, ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
     return axis
 
 

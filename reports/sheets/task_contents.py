@@ -52,7 +52,8 @@ class TaskSheet:
 
     def seen(self, room: Mapping[str, float], *, words: Words, paper: str) -> dict[str, Any]:
         """Give the sheet with its maps drawn in the room that `unseen` turned out to have."""
-        return {**self.contents, **maps_seen(self.ground, room, words, paper=paper)}
+        rows = len(self.contents["rows"])
+        return {**self.contents, **maps_seen(self.ground, room, words, rows=rows, paper=paper)}
 
 
 def prepare_sheets(

@@ -45,7 +45,7 @@ def maps_unseen(ground: TaskGround, words: Words, *, paper: str) -> dict[str, An
 
 
 def maps_seen(
-    ground: TaskGround, room: Mapping[str, float], words: Words, *, paper: str
+    ground: TaskGround, room: Mapping[str, float], words: Words, *, rows: int, paper: str
 ) -> dict[str, Any]:
     """Give a task's maps, drawn in the room that its words leave.
 
@@ -56,7 +56,9 @@ def maps_seen(
     room
         Millimetres of height: ``one``, for the map of a sheet of one leaf; ``more``, for that of
         the first leaf of several; ``leaf`` and ``leaf_with_marking``, for maps on a further one.
-        And ``rows_fit``: 1 where the list of rows has room on one leaf, else 0.
+        And how many rows have room: ``rows_one``, ``rows_more``.
+    rows
+        How many rows the task has.
     words
         The language.
     paper
@@ -67,18 +69,20 @@ def maps_seen(
     dict
         The map of the first leaf with what stands under it; ``leaves``, which is empty where rows
         are `LEAST_ROW_GAP_MM` apart on it and everything has room: otherwise each further leaf's
-        maps, shelf by shelf.
+        maps, shelf by shelf; and ``rows_here``, how many rows the first leaf lists.
     """
-    fits = room["one"] >= LEAST_MAP_MM and room["rows_fit"]
+    fits = room["one"] >= LEAST_MAP_MM and room["rows_one"] == rows
     if fits and _row_gap_mm(ground, room["one"], paper) >= LEAST_ROW_GAP_MM:
         return {
             **map_seen(_first_map(ground, room["one"], "one", words, paper), words),
             "leaves": [],
+            "rows_here": rows,
         }
     first = _first_map(ground, room["more"], "more", words, paper)
     return {
         **map_seen(first, words, more=True),
         "leaves": _leaves(ground, room, words, paper),
+        "rows_here": int(room["rows_more"]),
     }
 
 
