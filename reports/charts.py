@@ -192,8 +192,8 @@ def draw_key_below(axis: Axes) -> None:
             bbox_transform=offset_copy(
                 axis.transAxes, fig=axis.get_figure(root=True), y=-_UNDER_LABEL_PT, units="points"
             ),
-            columnspacing=1.2,
-            handlelength=1.8,
+            columnspacing=0.8,
+            handlelength=1.5,
         )
 
 

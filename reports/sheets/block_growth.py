@@ -63,7 +63,7 @@ def block_parts(plan: PlanView, readiness: pd.DataFrame, words: Words) -> list[P
                 ]
             )
         )  # fmt: skip
-    return [parts.new_page(), *told] if told else []
+    return told
 
 
 def _histogram(girths: pd.DataFrame, least_cm: float, block_id: str, words: Words) -> Part:
