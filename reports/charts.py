@@ -10,8 +10,10 @@ import datetime
 import matplotlib as mpl
 import numpy as np
 import pandas as pd
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 from matplotlib.projections.polar import PolarAxes
 from matplotlib.transforms import offset_copy
 from numpy.typing import NDArray
@@ -34,7 +36,7 @@ DECISION_WORDS = {
     "measure more": mark("measure more"),
     "in tapping": mark("in tapping"),
 }
-_HATCHES = {"plain": "", "slant": "///", "dots": "...", "cross": "xx"}
+HATCHES = {"plain": "", "slant": "///", "dots": "...", "cross": "xx"}
 _BAR_CM = 2.0
 _UNDER_LABEL_PT = 34.0
 
@@ -73,14 +75,38 @@ def readiness_chart(
         edgecolor=[style.edge for style in styles],
     )
     for bar, style in zip(bars, styles, strict=True):
-        bar.set_hatch(_HATCHES[style.pattern])
+        bar.set_hatch(HATCHES[style.pattern])
     low, high = 100 * readiness["low"], 100 * readiness["high"]
     axis.hlines(y, low, high, color=INK, linewidth=1.4)
     axis.plot(low, y, "|", color=INK, markersize=7)
     axis.plot(high, y, "|", color=INK, markersize=7)
     axis.plot(100 * readiness["ready_share"], y, "o", color=INK, markersize=3.5)
+    keys: list[Artist] = [
+        Patch(
+            facecolor=DECISION_STYLES[decision].fill,
+            edgecolor=DECISION_STYLES[decision].edge,
+            hatch=HATCHES[DECISION_STYLES[decision].pattern],
+            label=words.say(word),
+        )
+        for decision, word in DECISION_WORDS.items()
+        if readiness["decision"].eq(decision).any()
+    ]
     if share is not None:
-        axis.axvline(100 * share, color=INK, linestyle=(0, (4, 2)), linewidth=1.2)
+        said = words.say("opened from {share} %", share=words.number(100 * share))
+        keys.append(
+            axis.axvline(100 * share, color=INK, linestyle=(0, (4, 2)), linewidth=1.2, label=said)
+        )
+    if keys:
+        axis.legend(
+            handles=keys,
+            frameon=False,
+            fontsize=9,
+            ncols=3,
+            loc="lower right",
+            bbox_to_anchor=(1, 1),
+            columnspacing=1.2,
+            handlelength=1.8,
+        )
     axis.set_yticks(y, list(readiness["block_id"]))
     axis.set_xlim(0, 102)
     axis.set_ylim(-0.6, len(readiness) - 0.4)
@@ -166,8 +192,8 @@ def draw_key_below(axis: Axes) -> None:
             bbox_transform=offset_copy(
                 axis.transAxes, fig=axis.get_figure(root=True), y=-_UNDER_LABEL_PT, units="points"
             ),
-            columnspacing=1.2,
-            handlelength=1.8,
+            columnspacing=0.8,
+            handlelength=1.5,
         )
 
 
@@ -248,8 +274,9 @@ def sun_rose(
         label=words.say("scorching beam"),
     )
     top = 1.08 * whole.max()
-    for azimuth in face_deg:
-        polar.plot([np.radians(azimuth)] * 2, [0, top], color=INK, linewidth=2.4)
+    for number, azimuth in enumerate(face_deg):
+        said = words.say("the cut faces this way") if number == 0 else None
+        polar.plot([np.radians(azimuth)] * 2, [0, top], color=INK, linewidth=2.4, label=said)
     polar.set_ylim(0, top)
     letters = [words.say(letter) for letter in ("N", "E", "S", "W")]
     polar.set_xticks(np.radians([0, 90, 180, 270]), letters)
@@ -257,7 +284,7 @@ def sun_rose(
     polar.yaxis.set_major_locator(mpl.ticker.MaxNLocator(3))
     polar.set_title(words.say("MJ per m² of bark in the tapping months"), fontsize=9)
     polar.legend(
-        frameon=False, fontsize=9, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=1
+        frameon=False, fontsize=9, loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=1
     )
     return polar
 
@@ -298,72 +325,6 @@ def crop_by_month(
     axis.set_ylabel(words.say("dry rubber, kg"))
     axis.set_ylim(bottom=0)
     axis.legend(frameon=False, fontsize=9, ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
-    return axis
-
-
-def panel_life_chart(
-    spans: pd.DataFrame,
-    *,
-    used: pd.DataFrame | None = None,
-    first_day: datetime.date | None = None,
-    words: Words | None = None,
-    axis: Axes | None = None,
-) -> Axes:
-    """Draw when each panel of a block is tapped, and how far its end depends on the shavings.
-
-    Parameters
-    ----------
-    spans
-        As :func:`estate.panels.panel_spans` gives it: a row a panel in the order of their first
-        cut: ``panel``, ``direction`` (``down`` or ``up``), ``from_year``, ``until_year``,
-        ``low_until``, ``high_until`` (years from the plan's first day).
-    used
-        The times within a span in which its panel is tapped: ``panel``, ``from_year``,
-        ``until_year``; None where it is tapped throughout.
-    first_day
-        The plan's first day, for the axis; None to count years only.
-    words, axis
-        As in `readiness_chart`.
-    """
-    words, axis = ready_axis(words, axis, size=(6.4, 0.8 + 0.26 * max(len(spans), 2)))
-    y = np.arange(len(spans))[::-1]
-    down = spans["direction"].eq("down").to_numpy()
-    for chosen, style, name in (
-        (down, DECISION_STYLES["open"], words.say("tapped downward")),
-        (~down, DECISION_STYLES["in tapping"], words.say("tapped upward")),
-    ):
-        if not chosen.any():
-            continue
-        rows = spans[chosen]
-        shown = rows if used is None else used[used["panel"].isin(rows["panel"])]
-        at = dict(zip(rows["panel"], y[chosen], strict=True))
-        axis.barh(
-            [at[panel] for panel in shown["panel"]],
-            shown["until_year"] - shown["from_year"],
-            left=shown["from_year"],
-            height=0.62,
-            color=style.fill,
-            edgecolor=style.edge,
-            linewidth=0.7,
-            hatch=_HATCHES[style.pattern],
-            label=name,
-        )
-    axis.hlines(y, spans["low_until"], spans["high_until"], color=INK, linewidth=1.4)
-    axis.plot(spans["low_until"], y, "|", color=INK, markersize=7)
-    axis.plot(spans["high_until"], y, "|", color=INK, markersize=7)
-    axis.set_yticks(y, list(spans["panel"]))
-    axis.set_xlim(left=0)
-    axis.set_ylim(-0.6, len(spans) - 0.4)
-    axis.set_xlabel(
-        words.say("years (line: its end, with the thickest and the thinnest shavings)")
-        if first_day is None
-        else words.say(
-            "years from {day} (line: its end, with the thickest and the thinnest shavings)",
-            day=words.date(first_day),
-        )
-    )
-    if len(spans):
-        axis.legend(frameon=False, fontsize=9, ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
     return axis
 
 

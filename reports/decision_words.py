@@ -5,17 +5,84 @@ from __future__ import annotations
 import geopandas as gpd
 import pandas as pd
 
+from estate.girth.decision import DecisionRule
 from estate.girth.outlook import FIRST_SAMPLE
 from reports.charts import DECISION_WORDS
 from reports.words import Words
 
+_NEARLY_NONE, _NEARLY_ALL = 0.01, 0.99
 
-def share_words(share: float, low: float, high: float, words: Words) -> str:
-    """Write a share with its interval in per cent; a dash where nothing is known."""
+
+def per_cent(share: float, words: Words, *, certain: bool = False) -> str:
+    """Write a share in whole per cent; one that may not be all or nothing never reads so.
+
+    Parameters
+    ----------
+    share
+        0 to 1; missing where nothing is known.
+    words
+        The language.
+    certain
+        Whether it was counted, so that all is all and nothing is nothing.
+
+    Examples
+    --------
+    >>> from reports.words import words_in
+    >>> english = words_in("en")
+    >>> [per_cent(share, english) for share in (0.003, 0.684, 0.997, 1.0)]
+    ['under 1', '68', 'over 99', 'over 99']
+    >>> per_cent(1.0, english, certain=True)
+    '100'
+    """
     if pd.isna(share):
         return "–"
-    numbers = [words.share(part) for part in (share, low, high)]
-    return f"{numbers[0]} ({numbers[1]}–{numbers[2]})"
+    if not (certain and share in (0.0, 1.0)):
+        if share < _NEARLY_NONE:
+            return words.say("under {number}", number=words.number(1))
+        if share > _NEARLY_ALL:
+            return words.say("over {number}", number=words.number(99))
+    return words.number(100 * share)
+
+
+def share_words(block: pd.Series, words: Words) -> str:
+    """Write a block's share of ready trees with its interval, in per cent.
+
+    The upper end may read as all and the lower end as nothing, since that is possible; the share
+    itself and the end on the other side read so only where every standing tree was measured.
+
+    Parameters
+    ----------
+    block
+        Of `readiness`: ready_share, low, high, measured, standing.
+    words
+        The language.
+
+    Examples
+    --------
+    >>> from reports.words import words_in
+    >>> block = pd.Series(
+    ...     {"ready_share": 1.0, "low": 0.988, "high": 1.0, "measured": 60, "standing": 700}
+    ... )
+    >>> share_words(block, words_in("en"))
+    'over 99 (99–100)'
+    """
+    share, low, high = (block[name] for name in ("ready_share", "low", "high"))
+    if pd.isna(share):
+        return "–"
+    certain = block["measured"] >= block["standing"] and low == share == high
+    if not certain:
+        low, high = min(low, _NEARLY_ALL), max(high, _NEARLY_NONE)
+    ends = f"{words.number(100 * low)}–{words.number(100 * high)}"
+    return f"{per_cent(share, words, certain=certain)} ({ends})"
+
+
+def share_note(words: Words) -> str:
+    """Say what a share's interval is, and what a dash in its place means."""
+    return words.say(
+        "Interval: with a probability of {level} % it holds the true share. –: too few trees are"
+        " measured to know.",
+        level=words.number(100 * DecisionRule().interval),
+    )
 
 
 def what_to_do(block: pd.Series, words: Words) -> str:
@@ -87,6 +154,7 @@ def decision_table(
     say = words.say
     own = blocks.set_index("block_id").reindex(readiness["block_id"])
     planted = pd.to_datetime(own["planted_on"]) if "planted_on" in own else None
+    sure = say("Sure that enough are ready, %")
     columns: dict[str, object] = {
         say("Block"): readiness["block_id"].astype("str").to_numpy(),
         say("Member"): [members.get(str(block), "") for block in readiness["block_id"]],
@@ -97,9 +165,13 @@ def decision_table(
         (say("Ready, %"), readiness["ready_share"]),
         (say("Low, %"), readiness["low"].where(readiness["ready_share"].notna())),
         (say("High, %"), readiness["high"].where(readiness["ready_share"].notna())),
-        (say("Sure that enough are ready, %"), readiness["chance"]),
+        (sure, readiness["chance"]),
     ):
-        columns[name] = _per_cent(share)
+        counted = (readiness["measured"] >= readiness["standing"]) & (name != sure)
+        columns[name] = [
+            "" if pd.isna(part) else per_cent(part, words, certain=bool(every))
+            for part, every in zip(share, counted, strict=True)
+        ]
     columns |= {
         say("Measured"): readiness["measured"].to_numpy(),
         say("Standing"): readiness["standing"].to_numpy(),
@@ -110,20 +182,6 @@ def decision_table(
         say("What to do"): [what_to_do(block, words) for _, block in readiness.iterrows()],
     }
     return pd.DataFrame(columns)
-
-
-def _per_cent(share: pd.Series) -> list[str]:
-    """Give whole per cents; from a half per cent of all or nothing on as more or less than that."""
-    return [
-        ""
-        if pd.isna(part)
-        else "<1"
-        if part < 0.005
-        else ">99"
-        if part > 0.995
-        else f"{100.0 * part:.0f}"
-        for part in share
-    ]
 
 
 def _iso(days: pd.Series) -> list[str]:

@@ -14,7 +14,7 @@ from reports.drawings.scales import round_scale
 from reports.drawings.strokes import Spot
 
 MARGIN_MM = 8.5
-_LEAST_GROUND_M = 20.0
+LEAST_GROUND_M = 20.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,11 +60,19 @@ def frame_round(shown: Sequence[BaseGeometry], *, width_mm: float, height_mm: fl
     """Give the frame at the largest round scale that shows all of some shapes inside a margin."""
     west, south, east, north = shapely.total_bounds(shown)
     scale = round_scale(
-        wide_m=max(east - west, _LEAST_GROUND_M),
-        high_m=max(north - south, _LEAST_GROUND_M),
+        wide_m=max(east - west, LEAST_GROUND_M),
+        high_m=max(north - south, LEAST_GROUND_M),
         width_mm=width_mm - 2 * MARGIN_MM,
         height_mm=height_mm - 2 * MARGIN_MM,
     )
+    return frame_at(shown, scale=scale, width_mm=width_mm, height_mm=height_mm)
+
+
+def frame_at(
+    shown: Sequence[BaseGeometry], *, scale: float, width_mm: float, height_mm: float
+) -> PaperFrame:
+    """Give the frame at a scale that has the middle of some shapes in its middle."""
+    west, south, east, north = shapely.total_bounds(shown)
     half_wide, half_high = width_mm * scale / 2000, height_mm * scale / 2000
     return PaperFrame(
         scale=scale,

@@ -6,7 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from reports.drawings.strokes import MM_A_POINT, Label, Spot
 from reports.words import text_width_em
@@ -22,6 +24,10 @@ def label_size_mm(text: str, *, size_pt: float, bold: bool) -> tuple[float, floa
     """Give the width and height of a label's box, mm."""
     size_mm = size_pt * MM_A_POINT
     return text_width_em(text, bold=bold) * size_mm + 0.4, _LINE_HEIGHT * size_mm
+
+
+def _area(box: Box) -> BaseGeometry:
+    return shapely.box(*box)
 
 
 @dataclass(kw_only=True)
@@ -44,7 +50,14 @@ class LabelSheet:
         """Let no label cover a square of `half_mm` round a spot."""
         self.boxes.append((x - half_mm, y - half_mm, x + half_mm, y + half_mm))
 
-    def put(self, label: Label, *, away_mm: Iterable[float], directions: Sequence[float]) -> bool:
+    def put(
+        self,
+        label: Label,
+        *,
+        away_mm: Iterable[float],
+        directions: Sequence[float],
+        avoid: BaseGeometry | None = None,
+    ) -> bool:
         """Put a label by its spot where it covers nothing; False where there is no room.
 
         Parameters
@@ -55,6 +68,8 @@ class LabelSheet:
             Distances from the spot to the label's edge to try, nearest first.
         directions
             Angles to try, radians clockwise from right, best first.
+        avoid
+            What the label may not touch, on paper; None for nothing.
 
         A label turned by 90 or 270 degrees takes its room upright.
         """
@@ -69,7 +84,7 @@ class LabelSheet:
                 x = float(np.clip(x, width / 2 + _EDGE_MM, self.width_mm - width / 2 - _EDGE_MM))
                 y = float(np.clip(y, height / 2 + _EDGE_MM, self.height_mm - height / 2 - _EDGE_MM))
                 box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
-                if not self._free(box):
+                if not self._free(box) or (avoid is not None and avoid.intersects(_area(box))):
                     continue
                 covered = self._covered(box)
                 if best is None or covered < best[0]:

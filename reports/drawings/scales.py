@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 _ROUND = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5)
@@ -30,13 +31,24 @@ def round_scale(*, wide_m: float, high_m: float, width_mm: float, height_mm: flo
     1000.0
     """
     least = max(1000 * wide_m / width_mm, 1000 * high_m / height_mm, SMALLEST_SCALE)
+    if least > LARGEST_SCALE:
+        raise ValueError(f"no scale shows {wide_m:g} m by {high_m:g} m on this paper")
+    return next(round_scales(least * (1 - 1e-9)))
+
+
+def round_scales(least: float) -> Iterator[float]:
+    """Give the round scales from one on, the largest maps first, without end.
+
+    Examples
+    --------
+    >>> from itertools import islice
+    >>> list(islice(round_scales(900.0), 3))
+    [1000.0, 1250.0, 1500.0]
+    """
     power = 1.0
-    while power <= LARGEST_SCALE:
-        for step in _ROUND:
-            if step * power >= least * (1 - 1e-9):
-                return step * power
+    while True:
+        yield from (step * power for step in _ROUND if step * power >= least)
         power *= 10
-    raise ValueError(f"no scale shows {wide_m:g} m by {high_m:g} m on this paper")
 
 
 @dataclass(frozen=True, kw_only=True)

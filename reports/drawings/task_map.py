@@ -6,22 +6,22 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from reports.drawings.obstacle_lines import obstacle_shapes
-from reports.drawings.paper_frame import PaperFrame, frame_round, spots_of
+from reports.drawings.paper_frame import PaperFrame, frame_at, frame_round, spots_of
 from reports.drawings.place_marks import mark_places
 from reports.drawings.placing import LabelSheet
-from reports.drawings.strokes import Area, Disc, Drawing, Label, Shape, Spot, Stroke, Symbol
+from reports.drawings.strokes import Area, Disc, Drawing, Shape, Spot, Stroke, Symbol
+from reports.drawings.task_labels import mark_changes, name_blocks, number_rows, row_gap_m
 from reports.drawings.walking_way import arrow_heads, start_and_end, way_in
 from reports.palette import CLASS_MARKS, INK
 from reports.words import Words, mark
 
 WAY_GREY, ROW_GREY, NEIGHBOUR_GREY = "#A8A8A8", "#C4C4C4", "#8C8C8C"
-_ROW_LABEL_GAP_MM = 4.0
+LEAST_ROW_GAP_MM = 3.0
 _TREES_COUNT = 3
 _WIDER_SCALE = 4 / 3
 PLACE_WORDS = {
@@ -39,7 +39,7 @@ class TaskGround:
     Parameters
     ----------
     stops
-        Trees to tap in walking order: ``row_id``, ``row_no``, points.
+        Trees to tap in walking order: ``row_id``, ``row_no``, ``block_id``, points.
     others
         The other planting places of the rows near: ``class``, ``passed`` (it stands between trees
         to tap and isn't one), points.
@@ -78,10 +78,31 @@ def task_frame(ground: TaskGround, *, width_mm: float, height_mm: float) -> Pape
     return alone
 
 
+@dataclass(frozen=True, kw_only=True)
+class MapPart:
+    """One block of a task that gets a map of its own, and the scale of that map."""
+
+    block_id: str
+    scale: float
+
+
+def part_stops(ground: TaskGround, block_id: str) -> gpd.GeoDataFrame:
+    """Give a task's trees to tap in one block."""
+    return ground.stops[ground.stops["block_id"] == block_id]
+
+
 def draw_task_map(
-    ground: TaskGround, *, words: Words, width_mm: float, height_mm: float
+    ground: TaskGround,
+    *,
+    words: Words,
+    width_mm: float,
+    height_mm: float,
+    part: MapPart | None = None,
 ) -> Drawing:
-    """Draw a task's map.
+    """Draw a task's map, or that of one of its blocks.
+
+    Where rows lie closer on paper than `LEAST_ROW_GAP_MM`, the map is an overview: it names blocks
+    rather than rows, and leaves out the trees to pass by, which nobody could tell apart.
 
     Parameters
     ----------
@@ -91,21 +112,37 @@ def draw_task_map(
         The language of its labels.
     width_mm, height_mm
         Its size on paper, millimetres, 50 or more each.
+    part
+        The block to show, and at which scale; the whole task at the largest scale where None.
 
     Returns
     -------
     Drawing
-        Its notes hold ``scale``, and ``row_step``: of how many rows each one is numbered.
+        Its notes hold ``scale``, ``row_gap_mm`` (how far apart rows lie on paper) and ``row_step``:
+        of how many rows each one is numbered, 0 for none.
     """
-    frame = task_frame(ground, width_mm=width_mm, height_mm=height_mm)
-    stops = frame.on_paper(shapely.get_coordinates(ground.stops.geometry))
+    if part is None:
+        chosen = ground.stops
+        frame = task_frame(ground, width_mm=width_mm, height_mm=height_mm)
+    else:
+        chosen = part_stops(ground, part.block_id)
+        frame = frame_at(
+            list(chosen.geometry), scale=part.scale, width_mm=width_mm, height_mm=height_mm
+        )
+    gap_mm = min(row_gap_m(chosen) * 1000 / frame.scale, width_mm)
+    overview = part is None and gap_mm < LEAST_ROW_GAP_MM
+    seen = ground.stops[ground.stops.intersects(frame.ground)]
+    stops = frame.on_paper(shapely.get_coordinates(seen.geometry))
     way = way_in(frame, shapely.get_coordinates(ground.walk))
     others = ground.others[ground.others.intersects(frame.ground)]
+    if overview:
+        others = others.iloc[:0]
+    spaced = frame.on_paper(shapely.get_coordinates(chosen.geometry))
     shapes = [
         *_ground_shapes(ground, frame),
         Stroke(lines=[spots_of(line) for line in way], width_mm=1.3, ink=WAY_GREY, name="way"),
-        *_other_trees(others, frame, _mark_mm(stops)),
-        Disc(centres=spots_of(stops), radius_mm=_dot_mm(stops), fill=INK, name="stops"),
+        *_other_trees(others, frame, _mark_mm(spaced)),
+        Disc(centres=spots_of(stops), radius_mm=_dot_mm(spaced), fill=INK, name="stops"),
         Area(
             rings=[arrow for line in way for arrow in arrow_heads(line)],
             fill="#000000",
@@ -127,9 +164,13 @@ def draw_task_map(
         ]
     )
     labels = LabelSheet(width_mm=width_mm, height_mm=height_mm, busy=busy)
-    shapes += start_and_end(stops, labels, words)
+    shapes += start_and_end(ground.stops, frame, labels, words)
+    if part is not None:
+        shapes += mark_changes(ground.stops, part.block_id, frame, labels, words)
     shapes += mark_places(ground.places, frame, labels, words)
-    row_step = _number_rows(ground, frame, stops, labels)
+    if part is None and chosen["block_id"].nunique() > 1:
+        name_blocks(chosen, ground.blocks, frame, labels)
+    row_step = 0 if overview else number_rows(chosen, frame, labels)
     shapes.append(
         Area(
             rings=[[(0, 0), (width_mm, 0), (width_mm, height_mm), (0, height_mm)]],
@@ -142,7 +183,7 @@ def draw_task_map(
         height_mm=height_mm,
         shapes=shapes,
         labels=labels.labels,
-        notes={"scale": frame.scale, "row_step": row_step},
+        notes={"scale": frame.scale, "row_gap_mm": gap_mm, "row_step": row_step},
     )
 
 
@@ -201,42 +242,3 @@ def _other_trees(others: gpd.GeoDataFrame, frame: PaperFrame, size_mm: float) ->
             Symbol(centres=spots_of(chosen), path=style.path, size_mm=size_mm, fill=INK, name=kind)
         )
     return shapes
-
-
-def _number_rows(
-    ground: TaskGround, frame: PaperFrame, spots: NDArray[np.float64], labels: LabelSheet
-) -> int:
-    """Number each row, or one in so many as there is room, at the end where the way enters it."""
-    stops = ground.stops
-    entered = stops.reset_index(drop=True).drop_duplicates("row_id")
-    ends = ground.rows.set_index("row_id").geometry
-    step = next(
-        (step for step in (1, 2, 5, 10) if step * _row_gap_mm(entered, spots) >= _ROW_LABEL_GAP_MM),
-        20,
-    )
-    for at, row_id, number in zip(
-        entered.index, entered["row_id"], entered["row_no"].astype(int), strict=True
-    ):
-        if step > 1 and number % step:
-            continue
-        line = frame.on_paper(shapely.get_coordinates(ends[row_id])[[0, -1]])
-        away = np.hypot(*(line - spots[at]).T)
-        near, far = line[np.argsort(away)]
-        out = near - far
-        angle = float(np.arctan2(out[1], out[0]))
-        labels.put(
-            Label(x=float(near[0]), y=float(near[1]), text=str(number), size_pt=9.5, bold=True),
-            away_mm=(1.2, 2.2, 3.4, 5.0),
-            directions=[angle, angle + 0.4, angle - 0.4, angle + 0.9, angle - 0.9],
-        )
-    return step
-
-
-def _row_gap_mm(entered: pd.DataFrame, spots: NDArray[np.float64]) -> float:
-    """Give the usual distance from where one row is entered to the nearest other such spot."""
-    at = spots[entered.index]
-    if len(at) < 2:
-        return np.inf
-    away = np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1))
-    np.fill_diagonal(away, np.inf)
-    return float(np.median(away.min(axis=1)))

@@ -15,7 +15,8 @@ BARK_GREY, LINE_GREY, PALE = "#F0F0F0", "#555555", "#FFFFFF"
 _BELOW_CUP_CM, _BELOW_LAST_LINE_CM, _ABOVE_TOP_CM, _CUP_RADIUS_CM = 6.0, 8.0, 7.0, 4.0
 _HEIGHTS_MM, _RIGHT_MM, _TICK_STEPS_CM = 10.0, 2.0, (5, 10, 20, 25, 50, 100, 200)
 _TICK_GAP_MM = 7.0
-_NAME_PT, _NAME_GAP_MM, _MM_A_POINT = 9.5, 0.5, 25.4 / 72
+_NAME_PT, _LEAST_NAME_PT, _NAME_GAP_MM, _NAME_LINE_MM = 9.5, 7.5, 0.5, 3.4
+_MM_A_POINT = 25.4 / 72
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -171,11 +172,14 @@ def _names(guide: MarkingGuide, paper: _Paper, foot_mm: float) -> list[Label]:
         if panel.tier > 1:
             continue
         middle = (panel.left_cm + panel.right_cm) / 2
-        y_mm = foot_mm - 3.0 if guide.direction == "down" else 3.0
+        y_mm, inward = (foot_mm - 3.0, -1) if guide.direction == "down" else (3.0, 1)
         room_mm = abs(paper.spot(panel.right_cm, 0)[0] - paper.spot(panel.left_cm, 0)[0])
         long_mm = text_width_em(panel.panel, bold=True) * _NAME_PT * _MM_A_POINT
-        # Small enough that names side by side keep apart.
+        # Small enough that names side by side keep apart, or else on two lines by turns.
         size_pt = _NAME_PT * min(1.0, (room_mm - _NAME_GAP_MM) / long_mm)
+        if size_pt < _LEAST_NAME_PT:
+            size_pt = _LEAST_NAME_PT
+            y_mm += inward * _NAME_LINE_MM * (panel.panel_no % 2 == 0)
         labels.append(
             Label(x=paper.spot(middle, 0)[0], y=y_mm, text=panel.panel, size_pt=size_pt, bold=True)
         )

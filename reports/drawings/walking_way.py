@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -13,26 +14,21 @@ from reports.palette import INK
 from reports.words import Words
 
 _ARROW_EVERY_MM = 17.0
-_SAME_M = 1e-6
 
 
 def way_in(frame: PaperFrame, walk: NDArray[np.float64]) -> list[NDArray[np.float64]]:
     """Give the parts of the way that the frame shows, on paper, each in walking order."""
-    pieces = shapely.linestrings(np.stack([walk[:-1], walk[1:]], axis=1))
-    lines: list[list[NDArray[np.float64]]] = []
-    last = np.full(2, np.nan)
-    for piece, start in zip(shapely.intersection(pieces, frame.ground), walk[:-1], strict=True):
-        ends = shapely.get_coordinates(piece)
-        if len(ends) < 2:
-            continue
-        if np.hypot(*(ends[-1] - start)) < np.hypot(*(ends[0] - start)):
-            ends = ends[::-1]
-        if np.hypot(*(ends[0] - last)) < _SAME_M:
-            lines[-1].append(ends[-1])
-        else:
-            lines.append([ends[0], ends[-1]])
-        last = ends[-1]
-    return [frame.on_paper(np.array(line)) for line in lines]
+    cut = shapely.intersection(
+        shapely.linestrings(np.stack([walk[:-1], walk[1:]], axis=1)), frame.ground
+    )
+    seen = shapely.get_num_coordinates(cut) == 2
+    if not seen.any():
+        return []
+    ends, starts = shapely.get_coordinates(cut[seen]).reshape(-1, 2, 2), walk[:-1][seen]
+    away = np.hypot(*np.moveaxis(ends - starts[:, None], -1, 0))
+    ends = np.where((away[:, 1] < away[:, 0])[:, None, None], ends[:, ::-1], ends)
+    leaves = np.flatnonzero(~np.isclose(ends[1:, 0], ends[:-1, 1]).all(axis=1)) + 1
+    return [frame.on_paper(np.vstack([part[:1, 0], part[:, 1]])) for part in np.split(ends, leaves)]
 
 
 def arrow_heads(walk: NDArray[np.float64]) -> list[list[Spot]]:
@@ -54,21 +50,26 @@ def arrow_heads(walk: NDArray[np.float64]) -> list[list[Spot]]:
     ]
 
 
-def start_and_end(stops: NDArray[np.float64], labels: LabelSheet, words: Words) -> list[Shape]:
-    """Give the ring at the first stop and the square at the last, and put their words."""
-    (start_x, start_y), (end_x, end_y) = stops[0], stops[-1]
-    for x, y, word in ((start_x, start_y, words.say("Start")), (end_x, end_y, words.say("End"))):
-        labels.keep_free(float(x), float(y), 2.0)
-        labels.put_around(
-            Label(x=float(x), y=float(y), text=word, size_pt=11.0, bold=True), away_mm=(2.4, 4, 6)
-        )
-    ring = Disc(
-        centres=[(float(start_x), float(start_y))],
-        radius_mm=1.9,
-        ink=INK,
-        width_mm=0.8,
-        name="start",
-    )
-    square = [(end_x - 1.8, end_y - 1.8), (end_x + 1.8, end_y - 1.8)]
-    square += [(end_x + 1.8, end_y + 1.8), (end_x - 1.8, end_y + 1.8)]
-    return [ring, Area(rings=[square], ink=INK, width_mm=0.8, name="end")]
+def start_and_end(
+    stops: gpd.GeoDataFrame, frame: PaperFrame, labels: LabelSheet, words: Words
+) -> list[Shape]:
+    """Give the ring at the first stop and the square at the last, where seen, and their words."""
+    shapes: list[Shape] = []
+    for at, word in ((0, words.say("Start")), (-1, words.say("End"))):
+        point = stops.geometry.iloc[at]
+        if not frame.ground.intersects(point):
+            continue
+        ((x, y),) = spots_of(frame.on_paper(shapely.get_coordinates(point)))
+        labels.keep_free(x, y, 2.0)
+        labels.put_around(Label(x=x, y=y, text=word, size_pt=11.0, bold=True), away_mm=(2.4, 4, 6))
+        shapes.append(_ring(x, y) if at == 0 else _square(x, y))
+    return shapes
+
+
+def _ring(x: float, y: float) -> Shape:
+    return Disc(centres=[(x, y)], radius_mm=1.9, ink=INK, width_mm=0.8, name="start")
+
+
+def _square(x: float, y: float) -> Shape:
+    corners = [(x - 1.8, y - 1.8), (x + 1.8, y - 1.8), (x + 1.8, y + 1.8), (x - 1.8, y + 1.8)]
+    return Area(rings=[corners], ink=INK, width_mm=0.8, name="end")

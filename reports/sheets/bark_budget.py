@@ -9,6 +9,7 @@ import pandas as pd
 
 from estate.panels import BarkUse
 from estate.panels.life_today import Overuse
+from reports.decision_words import per_cent
 from reports.sheets import parts
 from reports.sheets.marking_contents import DIRECTION_WORDS
 from reports.sheets.parts import Cell, Column, Part
@@ -38,13 +39,22 @@ def bark_budget_parts(budget: tuple[BarkUse, ...], words: Words) -> list[Part]:
     columns = [
         Column(head=say("Cut")),
         Column(head=say("Tapped")),
-        Column(head=say("Shaving, mm"), side="r"),
-        Column(head=say("Bark a month, cm"), side="r"),
-        Column(head=say("Bark a year, cm"), side="r"),
-        Column(head=say("Guide lines a year, cm"), side="r"),
-        Column(head=say("Published template a year, cm"), width="1fr", side="r"),
+        *[
+            Column(head=head, width="1fr", side="r")
+            for head in (
+                say("Shaving, mm"),
+                say("Bark a month, cm"),
+                say("Bark a year, cm"),
+                say("Guide lines a year, cm"),
+                say("Published template a year, cm"),
+            )
+        ],
     ]
-    lines = [line for use in budget for line in budget_lines(use, words)]
+    lines = [
+        f"{say(DIRECTION_WORDS[use.direction])}: {line}"
+        for use in budget
+        for line in budget_lines(use, words)
+    ]
     return [
         parts.title(say("Bark budget")),
         parts.table(columns, [_row(use, words) for use in budget], shade=True),
@@ -140,7 +150,7 @@ def life_lines(plan: pd.DataFrame, told: Mapping[str, Any], words: Words) -> lis
         lines.append(
             say(
                 "Virgin bark used: {share} %; the rest lasts {years} years of tapping.",
-                share=number(100 * share),
+                share=per_cent(share, words, certain=True),
                 years=number(told["virgin_years_left"], 1),
             )
         )

@@ -42,7 +42,7 @@ def block_parts(plan: PlanView, readiness: pd.DataFrame, words: Words) -> list[P
         if key not in girths_of:
             continue
         least_cm = plan.standard.girth_cm[_material(blocks.loc[key])]
-        share = share_words(block["ready_share"], block["low"], block["high"], words)
+        share = share_words(block, words)
         name = words.say("Block {block}", block=key)
         said = [words.say("Ready, % (interval)") + f": {share}", what_to_do(block, words)]
         decision = DECISION_WORDS[block["decision"]]
@@ -63,7 +63,7 @@ def block_parts(plan: PlanView, readiness: pd.DataFrame, words: Words) -> list[P
                 ]
             )
         )  # fmt: skip
-    return [parts.new_page(), *told] if told else []
+    return told
 
 
 def _histogram(girths: pd.DataFrame, least_cm: float, block_id: str, words: Words) -> Part:

@@ -1,4 +1,4 @@
-"""The sheets of a block's tasks: one page a task."""
+"""The sheets of a block's tasks: a page a task, or more where its map asks for them."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from reports.words import words_in
 def block_sheets(
     plan: PlanView, block_id: str, path: Path, *, language: str = "en", paper: Paper = "a4"
 ) -> Path:
-    """Write the sheets of the tasks that touch a block, one page a task.
+    """Write the sheets of the tasks that touch a block, one page a task or more.
 
     Parameters
     ----------
@@ -63,7 +63,8 @@ def task_sheets(
 ) -> Path:
     """Write the sheets of some tasks, in the order given; otherwise as `block_sheets`.
 
-    The sheets are set twice: once to learn how much room the words leave for each map.
+    The sheets are set twice: once to learn how much room the words leave for each map. A task whose
+    rows would lie too close on one page gets a larger map of each of its blocks on the next.
     """
     check_paper(paper)
     words = words_in(language)
@@ -76,12 +77,10 @@ def task_sheets(
     }
     sheets = prepare_sheets(plan, task_ids, words=words, paper=paper)
     unseen = [sheet.unseen(words=words, paper=paper) for sheet in sheets]
-    room_mm = measured(
-        "task", {**contents, "measuring": True, "tasks": unseen}, "room", words=words
-    )
+    rooms = measured("task", {**contents, "measuring": True, "tasks": unseen}, "room", words=words)
     seen = [
         sheet.seen(room, words=words, paper=paper)
-        for sheet, room in zip(sheets, room_mm, strict=True)
+        for sheet, room in zip(sheets, rooms, strict=True)
     ]
     told = {**contents, "measuring": False, "tasks": seen}
     return press("task", told, path, words=words, on=plan.on)

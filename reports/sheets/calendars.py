@@ -166,7 +166,10 @@ def _shed_month(month: pd.DataFrame, words: Words) -> list[Part]:
             *[Column(head=str(name), width="1fr") for name in some.columns],
         ]
         told += [
-            parts.title(words.month(some.index[0].date(), year=True)),
+            parts.title(
+                words.month(some.index[0].date(), year=True),
+                words.say("Each tapper's task on each day"),
+            ),
             parts.table(
                 columns,
                 rows,

@@ -118,5 +118,4 @@ def _side(frame: pd.DataFrame, direction: str, heading: str, words: Words) -> li
 
 def _folded_marks(line: Any, words: Words) -> str:
     """Give the two marks on the folded cord, cm from its end."""
-    first, second = line.marks_cm[:2]
-    return f"{words.number(first, 0 if first == round(first) else 1)}–{words.number(second, 1)}"
+    return "; ".join(words.number(at, 1) for at in line.marks_cm[:2])

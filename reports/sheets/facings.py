@@ -10,7 +10,7 @@ from reports.sheets import parts
 from reports.sheets.parts import Cell, Column
 from reports.sheets.phrases import foot
 from reports.sheets.report import write_report
-from reports.words import words_in
+from reports.words import Teller, teller_in, words_in
 
 
 def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
@@ -19,7 +19,7 @@ def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
     Parameters
     ----------
     plan
-        A finished plan; its reasons stand as the plan holds them, in English.
+        A finished plan.
     path
         The PDF to write; its folder must exist.
     language
@@ -32,23 +32,35 @@ def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
     """
     words = words_in(language)
     say = words.say
+    teller = teller_in(language)
+    facing = plan.facing.sort_values("block_id")
+    said = [
+        _told(block.reason, getattr(block, "basis", ""), teller) for block in facing.itertuples()
+    ]
+    # The first message is each block's reason; what else is true of all is said once.
+    shared = [part for part in said[0][1:] if all(part in own[1:] for own in said[1:])]
+    shared = shared if len(said) > 1 else []
     rows: list[list[Cell]] = [
         [
             parts.bold(str(block.block_id)),
             parts.bold(say(compass_word(block.first_face_deg))),
             say(compass_word(block.second_face_deg)),
-            _told(block.reason, getattr(block, "basis", "")),
+            " ".join(part for part in own if part not in shared),
         ]
-        for block in plan.facing.sort_values("block_id").itertuples()
+        for block, own in zip(facing.itertuples(), said, strict=True)
     ]
     columns = [
         Column(head=say("Block")),
-        Column(head=say("First panel faces"), width="20mm"),
-        Column(head=say("Second"), width="20mm"),
+        Column(head=say("First panel faces"), width="24mm"),
+        Column(head=say("Second")),
         Column(head=say("What the sun on the bark says, and what the choice costs"), width="1fr"),
     ]
+    everywhere = []
+    if shared:
+        everywhere.append(parts.paragraph(say("Of every block: {said}", said=" ".join(shared))))
     told = [
         parts.title(say("Direction of the cut"), f"{plan.name} · {words.date(plan.on)}"),
+        *everywhere,
         parts.table(columns, rows, size_pt=9.0, shade=True),
     ]
     return write_report(
@@ -62,5 +74,6 @@ def facing_report(plan: PlanView, path: Path, *, language: str = "en") -> Path:
     )
 
 
-def _told(reason: str, basis: object) -> str:
-    return f"{reason} {basis}" if isinstance(basis, str) and basis else reason
+def _told(reason: str, basis: object, teller: Teller) -> list[str]:
+    more = teller.tell_apart(basis) if isinstance(basis, str) and basis else []
+    return [*teller.tell_apart(reason), *more]

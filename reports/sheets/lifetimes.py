@@ -11,7 +11,7 @@ import pandas as pd
 
 from estate.panels import BarkUse, panel_spans
 from layers.errors import SettingError
-from reports.charts import panel_life_chart
+from reports.life_chart import panel_life_chart
 from reports.sheets import parts
 from reports.sheets.bark_budget import bark_budget_parts, life_lines
 from reports.sheets.parts import Cell, Column, Part

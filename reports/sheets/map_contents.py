@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import pandas as pd
@@ -86,13 +86,18 @@ def map_unseen(ground: TaskGround, words: Words, *, width_mm: float) -> dict[str
         "bar": bar,
         "scale_words": words.say("Scale 1:{scale}", scale=words.number(10000)),
         "legend": legend(kinds_near(ground), words),
-        "way_words": words.say("Follow the arrows from Start to End."),
+        "way_words": _way_words(words, more=True),
     }
 
 
-def map_seen(drawn: Drawing, words: Words) -> dict[str, Any]:
-    """Give a drawn map with its scale bar and legend."""
-    scale = float(drawn.notes["scale"])
+def map_seen(drawn: Drawing, words: Words, *, more: bool = False) -> dict[str, Any]:
+    """Give a drawn map with what stands under it; `more` where its blocks' own maps follow."""
+    return {"map": drawn.for_sheet(), **under_maps([drawn], words, more=more)}
+
+
+def under_maps(drawn: Sequence[Drawing], words: Words, *, more: bool = False) -> dict[str, Any]:
+    """Give the scale bar and legend of maps of one scale."""
+    scale = float(drawn[0].notes["scale"])
     bar = scale_bar(scale, longest_mm=LONGEST_BAR_MM)
     part_m, part_mm = bar.length_m / bar.parts, bar.length_mm / bar.parts
     first = (
@@ -103,13 +108,20 @@ def map_seen(drawn: Drawing, words: Words) -> dict[str, Any]:
         {"mm": first[0], "text": words.number(first[1], 0 if first[1] % 1 == 0 else 1)},
         {"mm": bar.length_mm, "text": f"{words.number(bar.length_m)} m"},
     ]
+    kinds = set().union(*(kinds_shown(one) for one in drawn))
     return {
-        "map": drawn.for_sheet(),
         "bar": {"length_mm": bar.length_mm, "parts": bar.parts, "marks": marks},
         "scale_words": words.say("Scale 1:{scale}", scale=words.number(scale)),
-        "legend": legend(kinds_shown(drawn), words),
-        "way_words": words.say("Follow the arrows from Start to End."),
+        "legend": legend(kinds, words),
+        "way_words": _way_words(words, more=more),
     }
+
+
+def _way_words(words: Words, *, more: bool) -> str:
+    told = [words.say("Follow the arrows from Start to End.")]
+    if more:
+        told.append(words.say("A larger map is on the next page."))
+    return " ".join(told)
 
 
 def block_words(blocks: list[str], members: pd.Series, words: Words) -> str:

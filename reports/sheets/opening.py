@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from reports.charts import DECISION_WORDS, girth_histogram, readiness_chart, sun_rose
-from reports.decision_words import share_words, what_to_do
+from reports.decision_words import share_note, share_words, what_to_do
 from reports.drawings.compass import compass_word
 from reports.plan_view import PlanView
 from reports.sheets import parts
@@ -16,7 +16,7 @@ from reports.sheets.parts import Cell, Column, Part
 from reports.sheets.phrases import foot
 from reports.sheets.report import write_report
 from reports.sheets.task_ground import members_of
-from reports.words import Words, words_in
+from reports.words import Words, teller_in, words_in
 
 _BLOCKS_A_CHART = 40
 _DECISIONS = ("open", "measure more", "wait", "in tapping")
@@ -61,7 +61,7 @@ def opening_report(
         _decisions(plan, readiness, words),
         *_readiness_charts(plan, readiness, words),
         *_girths(plan, words, later, later_on),
-        *_facings(plan, words),
+        *_facings(plan, readiness, words),
         *block_parts(plan, readiness, words),
     ]
     return write_report(
@@ -119,7 +119,7 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
                 words.number(ground["area_ha"], 2) if "area_ha" in blocks else "–",
                 str(pd.Timestamp(ground["planted_on"]).year) if "planted_on" in blocks else "–",
                 f"{words.number(block.measured)} / {words.number(block.standing)}",
-                share_words(block.ready_share, block.low, block.high, words),
+                share_words(block, words),
                 parts.bold(words.say(DECISION_WORDS[block.decision])),
                 what_to_do(block, words),
             ]
@@ -127,15 +127,15 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
     say = words.say
     columns = [
         Column(head=say("Block")),
-        Column(head=say("Member"), width="1fr"),
+        Column(head=say("Member"), width="0.6fr"),
         Column(head=say("ha"), side="r"),
         Column(head=say("Planted"), side="r"),
         Column(head=say("Measured / standing"), width="23mm", side="r"),
-        Column(head=say("Ready, % (interval)"), width="25mm", side="r"),
-        Column(head=say("Decision"), width="31mm"),
+        Column(head=say("Ready, % (interval)"), side="r"),
+        Column(head=say("Decision"), width="30mm"),
         Column(head=say("What to do"), width="1.3fr"),
     ]
-    return parts.table(columns, rows)
+    return parts.table(columns, rows, note=share_note(words))
 
 
 def _readiness_charts(plan: PlanView, readiness: pd.DataFrame, words: Words) -> list[Part]:
@@ -150,9 +150,16 @@ def _readiness_charts(plan: PlanView, readiness: pd.DataFrame, words: Words) -> 
                 ),
                 alt=words.say("Ready trees by block"),
                 width_mm=188.0,
-                height_mm=14.0 + 5.4 * max(len(shown), 3),
+                height_mm=26.0 + 5.4 * max(len(shown), 3),
             )
         )
+    unknown = readiness.loc[readiness["ready_share"].isna(), "block_id"]
+    if len(unknown):
+        told = words.say(
+            "Too few trees are measured to know a share: {blocks}.",
+            blocks=", ".join(map(str, unknown)),
+        )
+        charts.append(parts.paragraph(told))
     return charts
 
 
@@ -176,27 +183,34 @@ def _girths(
     return [parts.heading(heading), drawn]
 
 
-def _facings(plan: PlanView, words: Words) -> list[Part]:
-    """Give the first block's sun, and every block's faces grouped by what they are."""
+def _facings(plan: PlanView, readiness: pd.DataFrame, words: Words) -> list[Part]:
+    """Give the first block's sun, and every block's faces with the reason, those alike together."""
     if plan.facing.empty or plan.rose.empty:
         return []
-    first = plan.facing.iloc[0]
+    order = {str(block): place for place, block in enumerate(readiness["block_id"])}
+    first = plan.facing.loc[plan.facing["block_id"].map(order).idxmin()]
     faces = (float(first["first_face_deg"]), float(first["second_face_deg"]))
     rose = plan.rose[plan.rose["block_id"] == first["block_id"]]
-    grouped = plan.facing.groupby(["first_face_deg", "second_face_deg"], sort=True)["block_id"]
+    teller = teller_in(words.language)
+    grouped = plan.facing.assign(why=plan.facing["reason"].map(teller.tell_first)).groupby(
+        ["first_face_deg", "second_face_deg", "why"], sort=False
+    )["block_id"]
     rows: list[list[Cell]] = [
         [
             parts.bold(words.say(compass_word(one))),
             words.say(compass_word(other)),
-            ", ".join(map(str, blocks)),
+            parts.bold(", ".join(map(str, blocks))),
+            why,
         ]
-        for (one, other), blocks in grouped
+        for (one, other, why), blocks in sorted(grouped, key=lambda group: -len(group[1]))
     ]
     columns = [
         Column(head=words.say("First panel faces")),
         Column(head=words.say("Second")),
-        Column(head=words.say("Blocks"), width="1fr"),
+        Column(head=words.say("Blocks"), width="0.5fr"),
+        Column(head=words.say("Why"), width="1fr"),
     ]
+    note = words.say("The report on the direction of the cut says more, and what a choice costs.")
     title = words.say("Sun on the bark, block {block}", block=first["block_id"])
     drawn = parts.chart(
         lambda: sun_rose(rose, face_deg=faces, words=words),
@@ -205,9 +219,7 @@ def _facings(plan: PlanView, words: Words) -> list[Part]:
         height_mm=84.0,
     )
     return [
-        parts.beside(
-            [parts.heading(title), drawn],
-            [parts.heading(words.say("Direction of the cut")), parts.table(columns, rows)],
-            widths=("84mm", "1fr"),
-        )
+        parts.heading(words.say("Direction of the cut")),
+        parts.table(columns, rows, note=note),
+        parts.together([parts.heading(title), drawn]),
     ]

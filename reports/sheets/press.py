@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
@@ -58,9 +59,7 @@ def press(
     return path
 
 
-def measured(
-    template: str, contents: Mapping[str, Any], label: str, *, words: Words
-) -> list[float]:
+def measured(template: str, contents: Mapping[str, Any], label: str, *, words: Words) -> Any:
     """Give what a template works out for its contents under a label, without printing it."""
     with _compiler(template, contents, words) as compiler:
         return json.loads(compiler.query(f"<{label}>", field="value", one=True))
@@ -68,7 +67,7 @@ def measured(
 
 @contextmanager
 def _compiler(template: str, contents: Mapping[str, Any], words: Words) -> Iterator[typst.Compiler]:
-    text = json.dumps({**contents, "lang": words.language}, ensure_ascii=False)
+    text = json.dumps({**_unparted(contents), "lang": words.language}, ensure_ascii=False)
     needs_more = bool(letters_without_font(_said(contents)))
     folder = resources.files("reports.sheets").joinpath("templates")
     with resources.as_file(folder) as root:
@@ -88,6 +87,31 @@ def _fonts(with_system: bool) -> typst.Fonts:
         include_embedded_fonts=False,
         font_paths=[str(font_folder())],
     )
+
+
+_UNITS = ("%", "cm", "mm", "m", "kg", "ha", "min", "h", "MJ")
+_NUMBER_AND_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(_UNITS)})(?![^\W\d_]))")
+
+
+def unparted(text: str) -> str:
+    r"""Join each number to its unit, so that no line breaks between them.
+
+    Examples
+    --------
+    >>> unparted("2 % of 45 cm, 3 more").split(" ")
+    ['2\xa0%', 'of', '45\xa0cm,', '3', 'more']
+    """
+    return _NUMBER_AND_UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
+def _unparted(contents: Any) -> Any:
+    if isinstance(contents, str):
+        return contents if contents.startswith("<svg") else unparted(contents)
+    if isinstance(contents, Mapping):
+        return {name: _unparted(value) for name, value in contents.items()}
+    if isinstance(contents, list | tuple):
+        return [_unparted(value) for value in contents]
+    return contents
 
 
 def _said(contents: object) -> str:

@@ -11,7 +11,7 @@ from estate.crop import total_crop
 from estate.roster import TAPPED
 from layers.errors import SettingError
 from reports.charts import DECISION_WORDS, crop_by_month
-from reports.decision_words import share_words, what_to_do
+from reports.decision_words import share_note, share_words, what_to_do
 from reports.plan_view import PlanView
 from reports.sheets import parts
 from reports.sheets.parts import Cell, Column, Part
@@ -105,9 +105,7 @@ def _blocks(plan: PlanView, blocks: pd.DataFrame, words: Words) -> Part:
             [
                 parts.bold(str(block.block_id)),
                 "–" if area is None or pd.isna(area) else words.number(area, 2),
-                "–"
-                if judged is None
-                else share_words(judged["ready_share"], judged["low"], judged["high"], words),
+                "–" if judged is None else share_words(judged, words),
                 "–" if judged is None else parts.bold(words.say(DECISION_WORDS[judged.decision])),
                 "–" if judged is None else what_to_do(judged, words),
             ]
@@ -120,7 +118,7 @@ def _blocks(plan: PlanView, blocks: pd.DataFrame, words: Words) -> Part:
         Column(head=say("Decision")),
         Column(head=say("What to do"), width="1fr"),
     ]
-    return parts.table(columns, rows, size_pt=10.5)
+    return parts.table(columns, rows, size_pt=10.5, note=share_note(words))
 
 
 def _trees(plan: PlanView, blocks: pd.DataFrame, words: Words) -> Part:

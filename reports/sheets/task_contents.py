@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from layers.key_list import split_keys
-from reports.drawings.task_map import TaskGround, draw_task_map
+from reports.drawings.task_map import TaskGround
 from reports.plan_view import PlanView
-from reports.sheets.map_contents import block_words, map_seen, map_unseen
+from reports.sheets.map_contents import block_words
 from reports.sheets.marking_contents import MarkingDesk, faces, task_panels
 from reports.sheets.phrases import cautions
 from reports.sheets.row_runs import OTHER_TASK, RowRun, number_ranges, row_runs
 from reports.sheets.task_days import dates, tapper_name, task_days
 from reports.sheets.task_ground import members_of, task_grounds
+from reports.sheets.task_leaves import maps_seen, maps_unseen
 from reports.words import Words, mark
 
 _PASSED_TOGETHER = {
@@ -27,20 +27,18 @@ _PASSED_TOGETHER = {
     mark("empty"): ("vacant", "dead"),
     mark("other task"): (OTHER_TASK,),
 }
-MAP_WIDTH_MM = {"a4": 109.0, "a5": 128.5}
-LEAST_MAP_MM, MOST_MAP_MM = 62.0, 150.0
 _BARK_MM = {"a4": (60.0, 52.0), "a5": (66.0, 46.0)}
 _STANDING_MM = (18.0, 34.0)
 
 
 @dataclass(frozen=True, kw_only=True)
 class TaskSheet:
-    """One task's sheet but for its map.
+    """One task's sheet but for its maps.
 
     Parameters
     ----------
     ground
-        What its map shows.
+        What its maps show.
     contents
         The rest, ready to typeset.
     """
@@ -49,21 +47,13 @@ class TaskSheet:
     contents: dict[str, Any]
 
     def unseen(self, *, words: Words, paper: str) -> dict[str, Any]:
-        """Give the sheet with room left for its map, to learn how much there is."""
-        return {
-            **self.contents,
-            **map_unseen(self.ground, words, width_mm=MAP_WIDTH_MM[paper]),
-        }
+        """Give the sheet with room left for its maps, to learn how much there is."""
+        return {**self.contents, **maps_unseen(self.ground, words, paper=paper)}
 
-    def seen(self, room_mm: float, *, words: Words, paper: str) -> dict[str, Any]:
-        """Give the sheet with its map drawn in a height of room, mm."""
-        drawn = draw_task_map(
-            self.ground,
-            words=words,
-            width_mm=MAP_WIDTH_MM[paper],
-            height_mm=float(np.clip(room_mm, LEAST_MAP_MM, MOST_MAP_MM)),
-        )
-        return {**self.contents, **map_seen(drawn, words)}
+    def seen(self, room: Mapping[str, float], *, words: Words, paper: str) -> dict[str, Any]:
+        """Give the sheet with its maps drawn in the room that `unseen` turned out to have."""
+        rows = len(self.contents["rows"])
+        return {**self.contents, **maps_seen(self.ground, room, words, rows=rows, paper=paper)}
 
 
 def prepare_sheets(
@@ -156,6 +146,7 @@ def _rows(runs: Sequence[RowRun], words: Words, *, many: bool) -> list[dict[str,
         told.append(
             {
                 "block": named if heads else "",
+                "in_block": named if many else "",
                 "row": str(run.row_no),
                 "from_to": _from_to(run),
                 "to_tap": str(run.to_tap),

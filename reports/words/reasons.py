@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache, cached_property, lru_cache
 from gettext import NullTranslations
@@ -166,6 +166,33 @@ class Teller:
             parts = taken_apart(reason)
             self._known[reason] = reason if parts is None else self._said(parts)
         return self._known[reason]
+
+    def tell_first(self, reason: str) -> str:
+        """Give the first message of a reason in this language, and leave out what follows.
+
+        A text that isn't made of the plan's messages is given whole.
+
+        Examples
+        --------
+        >>> teller_in("en").tell_first("no girth known; tape it before deciding")
+        'no girth known'
+        """
+        return self.tell_apart(reason)[0]
+
+    def tell_apart(self, reason: str) -> list[str]:
+        """Give each message of a reason in this language, in order.
+
+        A text that isn't made of the plan's messages is given as one.
+
+        Examples
+        --------
+        >>> teller_in("en").tell_apart("no girth known; tape it before deciding")
+        ['no girth known', 'tape it before deciding']
+        """
+        parts = taken_apart(reason)
+        if parts is None:
+            return [reason]
+        return [self._said((replace(part, between=""),)) for part in parts]
 
     def tell_each(self, reasons: pd.Series) -> pd.Series:
         """Give each reason of a column in this language; missing ones stay missing."""

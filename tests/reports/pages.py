@@ -80,6 +80,15 @@ def crammed(page, size_pt):
     ]
 
 
+def smallest_pt(page):
+    """The size of the smallest letter on a page; a turned one is as wide as an upright is high."""
+    return min(
+        max(char["size"], char["width"])
+        for char in page.chars
+        if char["text"].strip() and char["width"] > 0.1
+    )
+
+
 def beyond(page, margin_mm=7.0):
     """Words that come nearer to the edge of the paper than a printer reaches."""
     edge = margin_mm * MM

@@ -99,9 +99,9 @@ def test_long_lists_of_rows_go_on_to_a_further_page(tmp_path):
     tasks = tasks.assign(stop_no=np.arange(1, len(tasks) + 1))
     sums = whole.task_sums.iloc[:1].assign(task_id="T1", trees=len(tasks))
     long = replace(whole, tasks=tasks, task_sums=sums, walks=whole.walks.iloc[:0])
-    first, second = texts(task_sheets(long, ["T1"], tmp_path / "long.pdf"))
-    assert "More rows on the next page" in first
-    assert "rows, continued" in second
-    said = first + second
+    first, *others = texts(task_sheets(long, ["T1"], tmp_path / "long.pdf"))
+    assert "More rows on a following page" in first
+    assert "rows, continued" in others[-1]
+    said = "".join([first, *others])
     rows = tasks.merge(whole.layers.trees, on="tree_id")["row_id"].nunique()
     assert said.count("→") - said.count("From → to") == rows

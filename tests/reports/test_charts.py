@@ -9,11 +9,11 @@ from estate.panels import life_plan, panel_spans
 from reports.charts import (
     crop_by_month,
     girth_histogram,
-    panel_life_chart,
     readiness_chart,
     sun_rose,
 )
 from reports.drawings.chart import chart_drawing
+from reports.life_chart import panel_life_chart
 from reports.words import LANGUAGES, words_in
 from tests.reports.small_plan import small_plan
 

@@ -1,5 +1,7 @@
 import datetime
+from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from estate.panels import life_plans
@@ -13,6 +15,7 @@ from reports.sheets import (
     panel_life,
     wall_calendar,
 )
+from reports.words import LANGUAGES, teller_in
 from tests.reports.pages import texts
 from tests.reports.small_plan import MEMBERS, small_plan
 
@@ -36,7 +39,7 @@ def test_the_cord_table_is_one_page_and_agrees_with_the_folded_cord(plan, tmp_pa
     # By hand: 50 cm folded in two is 25 cm; less 1 cm each side 23 cm; the marks on the
     # folded cord lie 1 and 24 cm from its end; 23 / cos 30 deg = 26.6 cm;
     # 23 x tan 30 deg = 13.3 cm.
-    assert "50 2 25.0 1–24.0 26.6 13.3" in pages[0]
+    assert "50 2 25.0 1.0; 24.0 26.6 13.3" in pages[0]
 
 
 def test_the_field_form_lists_the_trees_to_tape_in_walking_order(plan, tmp_path):
@@ -93,3 +96,31 @@ def test_the_facing_report_gives_each_block_its_reason(plan, tmp_path):
         assert f"{block.block_id} " in said
     assert "What the sun on the bark says, and what the choice costs" in said
     assert all(word in said for word in plan.facing["reason"].iloc[0].split())
+
+
+def test_the_opening_report_says_briefly_why_each_block_faces_as_it_does(plan, tmp_path):
+    said = " ".join("\n".join(texts(opening_report(plan, tmp_path / "opening.pdf"))).split())
+    reason = plan.facing["reason"].iloc[0]
+    first = teller_in("en").tell_first(reason)
+    assert reason.startswith(first)
+    assert len(first) < len(reason)
+    # The blocks' names stand beside the reason, so that lines of both are read in turn.
+    assert all(word in said for word in first.split())
+    assert "what a choice costs" in said
+
+
+@pytest.mark.parametrize("language", [language for language in LANGUAGES if language != "en"])
+def test_the_facing_report_speaks_the_readers_language(plan, tmp_path, language):
+    said = " ".join(texts(facing_report(plan, tmp_path / "facing.pdf", language=language)))
+    for reason in plan.facing["reason"]:
+        assert reason not in " ".join(said.split())
+    assert "common practice" not in said
+
+
+def test_no_row_of_a_table_is_parted_by_the_end_of_a_page(plan, tmp_path):
+    long = plan.facing.assign(reason=" ".join(["many words of one's own"] * 60))
+    many = pd.concat([long.assign(block_id=long["block_id"] + f"-{n}") for n in range(4)])
+    pages = texts(facing_report(replace(plan, facing=many), tmp_path / "long.pdf"))
+    assert len(pages) > 1
+    counts = [page.count("many") for page in pages]
+    assert all(count % 60 == 0 for count in counts), counts
