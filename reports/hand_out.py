@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -26,13 +24,13 @@ from reports.exports import (
 from reports.file_names import file_names, leave_only
 from reports.maps import block_map, overview_map
 from reports.sheets import (
-    block_sheets,
     cord_table,
     facing_report,
     field_form,
     member_statement,
     opening_report,
     panel_life,
+    sheets_of_blocks,
     wall_calendar,
 )
 from reports.sheets.opening import ordered
@@ -153,13 +151,8 @@ def _sheets(
     tapped = plan.layers.trees["tree_id"].isin(plan.tasks["tree_id"])
     blocks = sorted(plan.layers.trees.loc[tapped, "block_id"].astype(str).unique())
     say(STEPS["sheets"].format(blocks=len(blocks)))
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return list(
-            pool.map(
-                lambda b: block_sheets(plan, b, folder / f"{names[b]}.pdf", language=language),
-                blocks,
-            )
-        )
+    paths = {block: folder / f"{names[block]}.pdf" for block in blocks}
+    return sheets_of_blocks(plan, paths, language=language)
 
 
 def _reports(plan: EstatePlan, folder: Path, language: str) -> list[Path]:

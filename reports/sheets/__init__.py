@@ -3,7 +3,7 @@
 May import `estate` outside its entry points, `layers` and the rest of `reports`.
 """
 
-from reports.sheets.block_sheets import block_sheets, task_sheets
+from reports.sheets.block_sheets import block_sheets, sheets_of_blocks, task_sheets
 from reports.sheets.calendars import wall_calendar
 from reports.sheets.cords import cord_table
 from reports.sheets.facings import facing_report
@@ -20,6 +20,7 @@ __all__ = [
     "member_statement",
     "opening_report",
     "panel_life",
+    "sheets_of_blocks",
     "task_sheets",
     "wall_calendar",
 ]

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from itertools import chain
 from pathlib import Path
+from typing import Any
 
 from layers.errors import SettingError
 from reports.plan_view import PlanView
@@ -41,16 +46,26 @@ def block_sheets(
     SettingError
         No task touches the block, or the language or paper isn't known.
     """
-    tasks = tasks_of_block(plan, block_id)
-    if not tasks:
-        raise SettingError.at(
-            layer="tasks",
-            row=block_id,
-            found=f"no task that touches block {block_id}",
-            expected="a block with trees to tap",
-            remedy="Choose a block that is open or in tapping.",
-        )
-    return task_sheets(plan, tasks, path, language=language, paper=paper)
+    return task_sheets(plan, _tasks_of(plan, block_id), path, language=language, paper=paper)
+
+
+def sheets_of_blocks(
+    plan: PlanView, paths: Mapping[str, Path], *, language: str = "en", paper: Paper = "a4"
+) -> list[Path]:
+    """Write the sheets of several blocks, each to its path; otherwise as `block_sheets`.
+
+    A task that touches several of them is laid out once.
+    """
+    tasks = {block_id: _tasks_of(plan, block_id) for block_id in paths}
+    every = list(dict.fromkeys(chain.from_iterable(tasks.values())))
+    frame, sheets = _laid_out(plan, every, language=language, paper=paper)
+
+    def write(block_id: str) -> Path:
+        told = {**frame, "tasks": [sheets[task] for task in tasks[block_id]]}
+        return press("task", told, paths[block_id], words=words_in(language), on=plan.on)
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return list(pool.map(write, paths))
 
 
 def task_sheets(
@@ -66,6 +81,28 @@ def task_sheets(
     The sheets are set twice: once to learn how much room the words leave for each map. A task whose
     rows would lie too close on one page gets a larger map of each of its blocks on the next.
     """
+    frame, sheets = _laid_out(plan, task_ids, language=language, paper=paper)
+    told = {**frame, "tasks": [sheets[task] for task in task_ids]}
+    return press("task", told, path, words=words_in(language), on=plan.on)
+
+
+def _tasks_of(plan: PlanView, block_id: str) -> list[str]:
+    tasks = tasks_of_block(plan, block_id)
+    if not tasks:
+        raise SettingError.at(
+            layer="tasks",
+            row=block_id,
+            found=f"no task that touches block {block_id}",
+            expected="a block with trees to tap",
+            remedy="Choose a block that is open or in tapping.",
+        )
+    return tasks
+
+
+def _laid_out(
+    plan: PlanView, task_ids: list[str], *, language: str, paper: Paper
+) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
+    """Give what all sheets say, and each task's own, its maps as large as its words leave room."""
     check_paper(paper)
     words = words_in(language)
     contents = {
@@ -82,5 +119,4 @@ def task_sheets(
         sheet.seen(room, words=words, paper=paper)
         for sheet, room in zip(sheets, rooms, strict=True)
     ]
-    told = {**contents, "measuring": False, "tasks": seen}
-    return press("task", told, path, words=words, on=plan.on)
+    return {**contents, "measuring": False}, dict(zip(task_ids, seen, strict=True))
