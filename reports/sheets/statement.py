@@ -21,13 +21,13 @@ from reports.words import Words, mark, words_in
 
 CLASS_WORDS = {
     "ready": mark("ready"),
-    "near-ready": mark("soon ready"),
+    "near-ready": mark("near-ready"),
     "mature": mark("mature"),
-    "immature": mark("young"),
-    "unmeasured": mark("not measured"),
+    "immature": mark("immature"),
+    "unmeasured": mark("unmeasured"),
     "dry": mark("dry"),
     "dead": mark("dead"),
-    "vacant": mark("empty"),
+    "vacant": mark("vacant"),
 }
 
 
