@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import linprog
+from scipy.sparse import block_array, csr_array, diags_array, eye_array
 
 from estate.tasks.stand import Stand
 from estate.tasks.sweep import Cells
@@ -119,9 +121,7 @@ def _whole_rows(weight: Floats, ranks: Whole, sizes: Whole) -> Whole:
 
 
 def eased(weight: Floats, edges: Whole, sizes: Whole, even: float) -> Whole:
-    """Move as few edges as it takes until no stretch is much longer than its share.
-
-    What a stretch has too much goes to the lighter of its neighbours, and on from there.
+    """Move edges by as little as it takes for no stretch to be much longer than its share.
 
     Parameters
     ----------
@@ -140,23 +140,26 @@ def eased(weight: Floats, edges: Whole, sizes: Whole, even: float) -> Whole:
     [0, 4, 8, 12]
     """
     before = np.concatenate([[0.0], np.cumsum(weight)])
-    moved = edges.copy()
-    count = len(sizes)
-    mean = before[-1] / sizes.sum()
-    goal = 1.0 + (even - 1.0) / 2.0
-    for _ in range(20 * count):
-        load = np.diff(before[moved]) / sizes / mean
-        heavy = int(np.argmax(load))
-        if load[heavy] <= goal or count == 1:
-            break
-        excess = (load[heavy] - 1.0) * mean * sizes[heavy]
-        down = heavy > 0 and (heavy == count - 1 or load[heavy - 1] <= load[heavy + 1])
-        if down:
-            place = int(np.searchsorted(before, before[moved[heavy]] + excess))
-            moved[heavy] = min(max(place, moved[heavy] + 1), moved[heavy + 1] - 1)
-        else:
-            place = (
-                int(np.searchsorted(before, before[moved[heavy + 1]] - excess, side="right")) - 1
-            )
-            moved[heavy + 1] = max(min(place, moved[heavy + 1] - 1), moved[heavy] + 1)
-    return moved
+    count, inner = len(sizes), len(sizes) - 1
+    if not inner:
+        return edges.copy()
+    most = (1.0 + (even - 1.0) / 2.0) * before[-1] / sizes.sum() * sizes
+    was = before[edges]
+    # Each inner edge's place, then how far it moves; the sum of moves is least.
+    step = diags_array([np.ones(inner), -np.ones(inner)], offsets=[0, -1], shape=(count, inner))
+    end = np.zeros(count)
+    end[-1] = before[-1]
+    same = eye_array(inner)
+    nothing = csr_array((count, inner))
+    found = linprog(
+        np.repeat([0.0, 1.0], inner),
+        A_ub=block_array([[step, nothing], [-step, nothing], [same, -same], [-same, -same]]),
+        b_ub=np.concatenate([most - end, end, was[1:-1], -was[1:-1]]),
+        bounds=(0.0, None),
+    )
+    if not found.success:
+        return edges.copy()
+    place = np.searchsorted(before, found.x[:inner])
+    place -= found.x[:inner] - before[place - 1] < before[place] - found.x[:inner]
+    moved = np.concatenate([edges[:1], place, edges[-1:]])
+    return moved if (np.diff(moved) > 0).all() else edges.copy()

@@ -275,7 +275,7 @@ def _beats(
     edges = cuts_at(weight, ranks, share, slack=settings.slack / 4, whole=whole)
     known: dict[tuple[int, int], list[Morning]] = {}
     best: list[list[Morning]] = []
-    evenness, best_weight = np.inf, weight
+    evenness, best_weight, best_edges = np.inf, weight, edges
     for draft in range(DRAFTS if len(sizes) > 1 else 1):
         rough = draft == 0 and barred
         spans = [(int(i), int(j)) for i, j in pairwise(edges)]
@@ -297,16 +297,15 @@ def _beats(
         better = not rough and took.max() / took.mean() < evenness
         if better:
             best, evenness, best_weight = found, took.max() / took.mean(), weight
+            best_edges = edges
         if evenness <= EVEN_BEATS:
             break
         if rough or whole:
             known = {} if rough else known
             edges = cuts_at(weight, ranks, share, slack=settings.slack / 4, whole=whole)
-        elif better:
-            edges = eased(weight, edges, np.array(sizes), settings.even)
         else:
-            # Handing on what the longest has too much goes round in circles: even all out at once.
-            edges = cuts_at((weight + best_weight) / 2.0, ranks, share, slack=0.0, whole=False)
+            known_weight = weight if better else (weight + best_weight) / 2.0
+            edges = eased(known_weight, best_edges, np.array(sizes), settings.even)
         if all(span in known for span in pairwise(edges.tolist())):
             break
     return best

@@ -12,6 +12,7 @@ from estate.tasks.bounds import rounds_bound
 from estate.tasks.minutes import Minutes
 from estate.tasks.routes import NEIGHBOURS, nearest, shorten
 from estate.tasks.stand import Stand
+from layers.compiled import door
 from layers.ground.barriers import Barriers
 from layers.ground.pace import FLAT_SECONDS_A_METRE
 from layers.ground.ways import Ways, ways
@@ -152,7 +153,7 @@ def ground(site: Site, span: Whole, bases: Whole) -> Ground:
     bases
         The bases that its rounds may begin at.
     """
-    stood, model, n = site.trees, site.minutes, len(span)
+    stood, model = site.trees, site.minutes
     xyz = np.vstack([stood.xyz[span], site.bases[bases]])
     bars = site.bars.near(xyz[:, :2])
     walked = ways(
@@ -163,13 +164,9 @@ def ground(site: Site, span: Whole, bases: Whole) -> Ground:
         terrace_step_s=model.terrace_step_s * model.walk_factor,
     )
     holding = stood.holding[span]
-    charged = np.zeros((n + max(len(bases), 1), n + max(len(bases), 1)))
-    charged[: len(xyz), : len(xyz)] = np.minimum(walked.seconds, NO_WAY_S)
-    if n and holding.min() != holding.max():
-        charged[:n, :n] += (holding[:, None] != holding[None]) * TOGETHER_S
     run = site.run[span]
-    if model.row_change_s:
-        charged[:n, :n] += (run[:, None] != run[None]) * (model.row_change_s / model.both_walks)
+    row_change_s = model.row_change_s / model.both_walks if model.row_change_s else 0.0
+    charged = _charged(walked.seconds, holding, run, max(len(bases), 1), row_change_s)
     return Ground(
         span=span,
         bases=bases,
@@ -183,6 +180,25 @@ def ground(site: Site, span: Whole, bases: Whole) -> Ground:
         change_s=model.bucket_change_s,
         row_change_s=model.row_change_s,
     )
+
+
+@door
+def _charged(
+    seconds: Floats, holding: Whole, run: Whole, doors: int, row_change_s: float
+) -> Floats:
+    """Give what the search is charged: the way, and what it costs to change holding or row."""
+    n, m = holding.size, seconds.shape[0]
+    charged = np.zeros((n + doors, n + doors))
+    for i in range(m):
+        for j in range(m):
+            value = min(seconds[i, j], NO_WAY_S)
+            if i < n and j < n:
+                if holding[i] != holding[j]:
+                    value += TOGETHER_S
+                if run[i] != run[j]:
+                    value += row_change_s
+            charged[i, j] = value
+    return charged
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import Delaunay
 
+from layers.compiled import door, inside
 from layers.ground.ways import barred_steps
 
 Floats = NDArray[np.float64]
@@ -31,12 +30,16 @@ class Touching:
         Those beside tree i are `beside` from first[i] up to before first[i + 1].
     left, right
         Shape (n,): the tree before and behind along the row's unbroken piece; -1 at its ends.
+    whole, run
+        Shape (n,): the part that hangs together, and the unbroken piece of row, that it is in.
     """
 
     first: Whole
     beside: Whole
     left: Whole
     right: Whole
+    whole: Whole
+    run: Whole
 
 
 def touching(xy: Floats, run: Whole, block: Whole, along: Whole, segments: Floats) -> Touching:
@@ -70,12 +73,16 @@ def touching(xy: Floats, run: Whole, block: Whole, along: Whole, segments: Float
         close = apart <= FAR * np.median(apart)
         close &= ~barred_steps(xy[across[:, 0]], xy[across[:, 1]], segments)
         pairs = np.vstack([pairs, across[close]])
-    pairs = np.unique(np.vstack([pairs, pairs[:, ::-1]]), axis=0)
+    pairs = _once(np.vstack([pairs, pairs[:, ::-1]]), n)
+    first = np.searchsorted(pairs[:, 0], np.arange(n + 1)).astype(np.int64)
+    side = np.ascontiguousarray(pairs[:, 1], dtype=np.int64)
     return Touching(
-        first=np.searchsorted(pairs[:, 0], np.arange(n + 1)).astype(np.int64),
-        beside=np.ascontiguousarray(pairs[:, 1], dtype=np.int64),
+        first=first,
+        beside=side,
         left=left,
         right=right,
+        whole=_pieces(first, side, np.zeros(n, dtype=np.int64)),
+        run=np.unique(run, return_inverse=True)[1].astype(np.int64),
     )
 
 
@@ -95,7 +102,12 @@ def delaunay_pairs(xy: Floats) -> Whole:
     around = Delaunay(np.vstack([xy, frame]))
     pairs = np.vstack([around.simplices[:, [a, b]] for a, b in ((0, 1), (1, 2), (0, 2))])
     pairs = np.vstack([pairs, around.coplanar[:, [0, 2]]]).astype(np.int64)
-    return np.unique(np.sort(pairs[(pairs < len(xy)).all(axis=1)], axis=1), axis=0)
+    return _once(np.sort(pairs[(pairs < len(xy)).all(axis=1)], axis=1), len(xy))
+
+
+def _once(pairs: Whole, count: int) -> Whole:
+    """Give each pair of numbers below `count` once, in order."""
+    return np.column_stack(np.divmod(np.unique(pairs[:, 0] * count + pairs[:, 1]), count))
 
 
 def of_one_piece(label: Whole, trees: Touching) -> bool:
@@ -111,20 +123,9 @@ def of_one_piece(label: Whole, trees: Touching) -> bool:
     trees
         Which trees stand side by side.
     """
-    n = len(label)
-    one = np.repeat(np.arange(n), np.diff(trees.first))
-    two = trees.beside
-    whole = _labels(one, two, n)
-    same = label[one] == label[two]
-    piece = _labels(one[same], two[same], n)
-    shares = np.unique(np.column_stack([whole, label]), axis=0)
-    if len(shares) != len(np.unique(piece)):
-        return False
-    onward = np.flatnonzero(trees.right >= 0)
-    changes = onward[label[onward] != label[trees.right[onward]]]
-    row = _labels(onward, trees.right[onward], n)
-    stretches = len(changes) + len(np.unique(row))
-    return stretches == len(np.unique(np.column_stack([row, label]), axis=0))
+    return bool(
+        _of_one_piece(label, trees.first, trees.beside, trees.right, trees.whole, trees.run)
+    )
 
 
 def mended(label: Whole, trees: Touching) -> Whole:
@@ -137,32 +138,98 @@ def mended(label: Whole, trees: Touching) -> Whole:
     trees
         Which trees stand side by side.
     """
-    n, tasks = len(label), int(label.max()) + 1
-    one = np.repeat(np.arange(n), np.diff(trees.first))
-    two = trees.beside
-    whole = _labels(one, two, n)
     now = label.copy()
-    for _ in range(MENDINGS):
-        same = now[one] == now[two]
-        piece = _labels(one[same], two[same], n)
-        size = np.bincount(piece)
-        share = whole * tasks + now
-        order = np.lexsort([piece, -size[piece], share])
-        main = np.full(int(share.max()) + 1, -1)
-        main[share[order[::-1]]] = piece[order[::-1]]
-        stray = piece != main[share]
-        if not stray.any():
-            break
-        border = stray[one] & ~same & ~stray[two]
-        votes = np.zeros((len(size), tasks), dtype=np.int64)
-        np.add.at(votes, (piece[one[border]], now[two[border]]), 1)
-        moved = stray & (votes.sum(axis=1) > 0)[piece]
-        if not moved.any():
-            break
-        now[moved] = np.argmax(votes, axis=1)[piece[moved]]
+    _mend(now, trees.first, trees.beside, trees.whole, MENDINGS)
     return now
 
 
-def _labels(one: Whole, two: Whole, count: int) -> Whole:
-    links = coo_array((np.ones(len(one), dtype=bool), (one, two)), shape=(count, count))
-    return np.asarray(connected_components(links, directed=False)[1])
+@inside
+def _root(parent: Whole, i: int) -> int:
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
+@door
+def _pieces(first: Whole, beside: Whole, label: Whole) -> Whole:
+    """Number the pieces in which trees of one label hang together, in the order of the trees."""
+    n = label.size
+    parent = np.arange(n)
+    for i in range(n):
+        for at in range(first[i], first[i + 1]):
+            j = beside[at]
+            if j < i and label[j] == label[i]:
+                one, two = _root(parent, i), _root(parent, j)
+                parent[max(one, two)] = min(one, two)
+    piece = np.empty(n, dtype=np.int64)
+    found = 0
+    for i in range(n):
+        root = _root(parent, i)
+        if root == i:
+            piece[i] = found
+            found += 1
+        else:
+            piece[i] = piece[root]
+    return piece
+
+
+@inside
+def _different(one: Whole, two: Whole) -> int:
+    """Count the different pairs."""
+    seen = np.zeros((one.max() + 1, two.max() + 1), dtype=np.bool_)
+    count = 0
+    for i in range(one.size):
+        if not seen[one[i], two[i]]:
+            seen[one[i], two[i]] = True
+            count += 1
+    return count
+
+
+@door
+def _of_one_piece(
+    label: Whole, first: Whole, beside: Whole, right: Whole, whole: Whole, run: Whole
+) -> bool:
+    if _pieces(first, beside, label).max() + 1 != _different(whole, label):
+        return False
+    stretches = run.max() + 1
+    for i in range(label.size):
+        if right[i] >= 0 and label[right[i]] != label[i]:
+            stretches += 1
+    return stretches == _different(run, label)
+
+
+@door
+def _mend(now: Whole, first: Whole, beside: Whole, whole: Whole, times: int) -> None:
+    n, tasks = now.size, now.max() + 1
+    for _ in range(times):
+        piece = _pieces(first, beside, now)
+        size = np.zeros(piece.max() + 1, dtype=np.int64)
+        for i in range(n):
+            size[piece[i]] += 1
+        main = np.full((whole.max() + 1, tasks), -1)
+        for i in range(n):
+            best = main[whole[i], now[i]]
+            if best < 0 or size[piece[i]] > size[best]:
+                main[whole[i], now[i]] = piece[i]
+        votes = np.zeros((size.size, tasks), dtype=np.int64)
+        voted = False
+        for i in range(n):
+            if piece[i] == main[whole[i], now[i]]:
+                continue
+            for at in range(first[i], first[i + 1]):
+                j = beside[at]
+                if now[j] != now[i] and piece[j] == main[whole[j], now[j]]:
+                    votes[piece[i], now[j]] += 1
+                    voted = True
+        if not voted:
+            return
+        handed = np.full(size.size, -1)
+        for p in range(size.size):
+            most = 0
+            for k in range(tasks):
+                if votes[p, k] > most:
+                    most, handed[p] = votes[p, k], k
+        for i in range(n):
+            if handed[piece[i]] >= 0:
+                now[i] = handed[piece[i]]
