@@ -2,13 +2,11 @@
 
 import ast
 import re
+from functools import partial
 from itertools import product
 from pathlib import Path
-from string import Formatter
 
 import pytest
-from babel.messages.mofile import read_mo
-from babel.messages.pofile import read_po
 
 import estate
 import layers
@@ -25,6 +23,7 @@ from estate.app.web.speaking import COOKIE, LOCALE_FOLDER, page_words
 from layers import bring_in
 from reports.words import LANGUAGES, letters_without_font
 from reports.words.catalogue import REVIEWER_MESSAGE
+from tests.catalogues import named, read_catalogue
 from tests.estate.test_web import PORT, Visitor, layer_files
 
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
@@ -164,15 +163,7 @@ def findings():
     return texts - apart
 
 
-def catalogue(language, ending):
-    path = LOCALE_FOLDER / language / "LC_MESSAGES" / f"{DOMAIN}.{ending}"
-    with path.open("rb") as stream:
-        messages = {"po": read_po, "mo": read_mo}[ending](stream)
-    return {message.id: message.string for message in messages if message.id}
-
-
-def named(message):
-    return sorted(name for _, name, _, _ in Formatter().parse(message) if name)
+catalogue = partial(read_catalogue, LOCALE_FOLDER, DOMAIN)
 
 
 @pytest.mark.parametrize("language", TRANSLATED)

@@ -1,10 +1,9 @@
 """What the maps say in each language: complete, put together rightly, and not clipped."""
 
 import re
+from functools import partial
 
 import pytest
-from babel.messages.mofile import read_mo
-from babel.messages.pofile import read_po
 
 from layers.errors import SettingError
 from reports.maps import ENGLISH, block_map, overview_map
@@ -12,17 +11,14 @@ from reports.maps.wording import LOCALE_FOLDER, wording_in
 from reports.words import LANGUAGES, letters_without_font, teller_in
 from reports.words.catalogue import REVIEWER_MESSAGE
 from tests.browser import SMALL_PHONE, browser, opened
+from tests.catalogues import read_catalogue
 from tests.reports.small_plan import small_plan
 from tests.reports.test_maps_look import CLIPPED, OVERLAPS, every_sheet
 
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
 
 
-def catalogue(language, ending):
-    path = LOCALE_FOLDER / language / "LC_MESSAGES" / f"maps.{ending}"
-    with path.open("rb") as stream:
-        messages = {"po": read_po, "mo": read_mo}[ending](stream)
-    return {message.id: message.string for message in messages if message.id}
+catalogue = partial(read_catalogue, LOCALE_FOLDER, "maps")
 
 
 @pytest.mark.parametrize("language", TRANSLATED)

@@ -3,12 +3,11 @@
 import re
 from dataclasses import fields, replace
 from datetime import date
+from functools import partial
 from string import Formatter
 
 import pandas as pd
 import pytest
-from babel.messages.mofile import read_mo
-from babel.messages.pofile import read_po
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -21,21 +20,14 @@ from layers import bring_in
 from reports.words import LANGUAGES, letters_without_font, teller_in
 from reports.words.catalogue import LOCALE_FOLDER, REVIEWER_MESSAGE
 from reports.words.reasons import DOMAIN, standard_titles, taken_apart
+from tests.catalogues import named, read_catalogue
 
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
 OWN_SCRIPT = ("th", "ml")
 """Languages whose reasons hold no letter of Latin script but in units."""
 
 
-def catalogue(language, ending):
-    path = LOCALE_FOLDER / language / "LC_MESSAGES" / f"{DOMAIN}.{ending}"
-    with path.open("rb") as stream:
-        messages = {"po": read_po, "mo": read_mo}[ending](stream)
-    return {message.id: message.string for message in messages if message.id}
-
-
-def named(message):
-    return sorted(name for _, name, _, _ in Formatter().parse(message) if name)
+catalogue = partial(read_catalogue, LOCALE_FOLDER, DOMAIN)
 
 
 @pytest.mark.parametrize("language", TRANSLATED)

@@ -48,7 +48,7 @@ function drawLines(view, edge) {
         tint: lines[thing.kind].stroke, tintAlpha: 0.2,
       })
       : new FieldLine(earth.lines(thing.lines), lines[thing.kind], { casing: true })),
-    ...content.places.map((place) => placeMark(view, place)),
+    ...content.places.map((place) => namedPlace(view, place)),
   ]);
   view.walkLayers = content.tasks.map((task, place) => walkLayer(view, task, place));
   view.group("walks", view.walkLayers);
@@ -78,19 +78,8 @@ function rowLabel(view, layer, row) {
   }
 }
 
-function placeMark(view, place) {
-  const mark = view.content.palette.places[place.kind];
-  const path = new Path2D(mark.path);
-  return new FieldPoint(view.earth.latLng(place.x, place.y), (context, at, renderer) => {
-    context.save();
-    context.translate(at.x, at.y);
-    context.lineWidth = 5;
-    context.lineJoin = "round";
-    context.strokeStyle = mark.halo;
-    context.stroke(path);
-    context.fillStyle = mark.fill;
-    context.fill(path, "evenodd");
-    context.restore();
+function namedPlace(view, place) {
+  return placeMark(view, place, 1, (at, renderer) => {
     if (place.name) {
       renderer.ask("place", place.name, [[at.x, at.y + 20], [at.x, at.y - 20]]);
     }

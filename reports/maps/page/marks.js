@@ -347,3 +347,22 @@ function linePicture(style, arrow = false) {
   }
   return picture;
 }
+
+// Where a place is on the map: its mark with a halo, in pixels from the place.
+function placeMark(view, place, scale, then = () => {}) {
+  const mark = view.content.palette.places[place.kind];
+  const path = new Path2D(mark.path);
+  return new FieldPoint(view.earth.latLng(place.x, place.y), (context, at, renderer) => {
+    context.save();
+    context.translate(at.x, at.y);
+    context.scale(scale, scale);
+    context.lineWidth = 5;
+    context.lineJoin = "round";
+    context.strokeStyle = mark.halo;
+    context.stroke(path);
+    context.fillStyle = mark.fill;
+    context.fill(path, "evenodd");
+    context.restore();
+    then(at, renderer);
+  });
+}

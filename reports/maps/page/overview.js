@@ -152,7 +152,7 @@ class OverviewView extends FieldView {
     this.group("places", [
       ...content.obstacles.map((thing) => new (thing.area ? FieldArea : FieldLine)(
         earth.lines(thing.lines), lines[thing.kind])),
-      ...content.places.map((place) => this.placeMark(place)),
+      ...content.places.map((place) => placeMark(this, place, 0.8)),
     ]);
     this.blockLayers = content.blocks.map((block) => this.blockLayer(block));
     this.group("blocks", this.blockLayers);
@@ -164,23 +164,6 @@ class OverviewView extends FieldView {
       layer.options.renderer = this.renderer;
     }
     this.groups.gauges.addTo(this.map);
-  }
-
-  placeMark(place) {
-    const mark = this.content.palette.places[place.kind];
-    const path = new Path2D(mark.path);
-    return new FieldPoint(this.earth.latLng(place.x, place.y), (context, at) => {
-      context.save();
-      context.translate(at.x, at.y);
-      context.scale(0.8, 0.8);
-      context.lineWidth = 5;
-      context.lineJoin = "round";
-      context.strokeStyle = mark.halo;
-      context.stroke(path);
-      context.fillStyle = mark.fill;
-      context.fill(path, "evenodd");
-      context.restore();
-    });
   }
 
   blockLayer(block) {
