@@ -42,7 +42,7 @@ Floats = NDArray[np.float64]
 DRAWS = 6
 METROPOLIS_STEPS = 60
 # Rounds before it is chosen how steps are counted, and after.
-COUNTING_ROUNDS, MORE_ROUNDS = 4, 6
+FIRST_ROUNDS, MORE_ROUNDS = 4, 6
 LONG_ENOUGH = 5
 SESSIONS_TO_TELL = 5
 # Weak priors, as means and standard deviations of natural logs, that keep within reason what a
@@ -282,14 +282,15 @@ def learn_laws(
     *,
     search: Search,
     rounds: int,
+    before: int = 0,
 ) -> list[SurveyLaw]:
-    """Learn the likeliest laws in rounds of walking and counting.
+    """Learn the likeliest laws in rounds of walking and counting, after so many rounds before.
 
     Each group has a law of steps of its own; noise and odds are the survey's.
     """
     laws = list(laws)
     sessions = list(chain.from_iterable(groups))
-    for number in range(rounds):
+    for number in range(before, before + rounds):
         walked = walk_groups(stand, groups, laws, earlier, search=search, draws=DRAWS, seed=number)
         together = list(chain.from_iterable(walked))
         noise = learn_noise(stand, sessions, together, laws[0].noise)
@@ -318,7 +319,7 @@ def first_laws(
     """Learn first laws, and whether each group's steps count vacant places too, by what fits."""
     vacant = int((stand.row_last - stand.row_first + 1).sum()) - stand.size
     if not stand.has_rows or not vacant:
-        return learn_laws(stand, groups, laws, earlier, search=search, rounds=COUNTING_ROUNDS)
+        return learn_laws(stand, groups, laws, earlier, search=search, rounds=FIRST_ROUNDS)
     tries, fits = [], []
     for counts_places in (False, True):
         tried = [
@@ -327,7 +328,7 @@ def first_laws(
             )
             for law in laws
         ]
-        tried = learn_laws(stand, groups, tried, earlier, search=search, rounds=COUNTING_ROUNDS)
+        tried = learn_laws(stand, groups, tried, earlier, search=search, rounds=FIRST_ROUNDS)
         walked = walk_groups(stand, groups, tried, earlier, search=search)
         tries.append(tried)
         fits.append([sum(one.evidence for one in group) for group in walked])

@@ -22,6 +22,7 @@ from layers.matching.first_guess import (
 )
 from layers.matching.law import Noise, SurveyLaw, first_law
 from layers.matching.learning import (
+    FIRST_ROUNDS,
     MORE_ROUNDS,
     draw_laws,
     first_laws,
@@ -163,7 +164,9 @@ def _learn_and_walk(
     ]
     some = [to_learn_from(group, len(groups)) for group in groups]
     laws = first_laws(stand, some, laws, earlier, search=search)
-    laws = learn_laws(stand, some, laws, earlier, search=search, rounds=MORE_ROUNDS)
+    laws = learn_laws(
+        stand, some, laws, earlier, search=search, rounds=MORE_ROUNDS, before=FIRST_ROUNDS
+    )
     points = sum(len(one.at_m) for one in sessions)
     number = min(max(LAWS_TIMES_POINTS // points, LEAST_LAWS), LAWS)
     if points > LAWS_UP_TO_POINTS:
