@@ -204,5 +204,10 @@ def words_in(language: str) -> Words:
     SettingError
         There is no catalogue of that language.
     """
-    catalogue, reviewer = read_catalogue(language, domain=DOMAIN, folder=LOCALE_FOLDER)
+    return words_of(language, domain=DOMAIN, folder=LOCALE_FOLDER)
+
+
+def words_of(language: str, *, domain: str, folder: Path) -> Words:
+    """Give what a catalogue says in one language; otherwise as :func:`words_in`."""
+    catalogue, reviewer = read_catalogue(language, domain=domain, folder=folder)
     return Words(language=language, reviewer=reviewer, _catalogue=catalogue)

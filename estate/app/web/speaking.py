@@ -12,7 +12,7 @@ from markupsafe import Markup, escape
 from werkzeug.wrappers import Response
 
 from layers.errors import SettingError
-from reports.words import LANGUAGES, Words, read_catalogue, teller_in
+from reports.words import LANGUAGES, Words, teller_in, words_of
 
 DOMAIN = "page"
 LOCALE_FOLDER = Path(__file__).parent / "locale"
@@ -34,8 +34,7 @@ def page_words(language: str) -> Words:
     SettingError
         There is no catalogue of that language.
     """
-    catalogue, reviewer = read_catalogue(language, domain=DOMAIN, folder=LOCALE_FOLDER)
-    return Words(language=language, reviewer=reviewer, _catalogue=catalogue)
+    return words_of(language, domain=DOMAIN, folder=LOCALE_FOLDER)
 
 
 def words() -> Words:
