@@ -38,8 +38,8 @@ def held_mornings(
     Trees that are no longer tapped are left out of their round. New ones join the task of the
     nearest tree in their row, or else in their block, where they lengthen its round least. Tasks
     aren't held where more than a twentieth of the trees have come or gone, where a block is new,
-    where a neighbourhood's longest morning would be more than a twentieth over its mean, where a
-    way is barred now, or where a beat no longer has a task for each day of the round.
+    where a task has no tree left, where a neighbourhood's longest morning would be more than a
+    twentieth over its mean, or where a way is barred now.
 
     Parameters
     ----------

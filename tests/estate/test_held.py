@@ -12,6 +12,7 @@ from shapely.geometry import LineString
 
 from estate.tasks import TaskPlan, TaskSettings, draw, with_names_kept
 from tests.estate.invented_blocks import Case, invented
+from tests.estate.test_tasks import block
 
 SETTINGS = TaskSettings(tasks=3, bound=False)
 
@@ -69,8 +70,28 @@ def test_a_new_tree_joins_its_neighbours_in_the_row(case: Case, before: TaskPlan
     assert (again.tasks.set_index("tree_id")["task_id"].loc[inner] == task.loc[inner]).all()
 
 
+def test_a_new_tree_goes_by_its_row_though_another_row_stands_nearer() -> None:
+    trees = block(12, 40)
+    fifth = trees["row_id"].eq("A-005")
+    trees.loc[fifth, "geometry"] = trees.geometry[fifth].translate(0.0, -1.0)
+    row = trees["row_id"].str[-3:].astype(int)
+    # Up one row and down the next, four rows a task.
+    along = trees["tree_no"].where(row % 2 == 1, 41 - trees["tree_no"])
+    before = pd.DataFrame(
+        {
+            "tree_id": trees["tree_id"],
+            "task_id": [f"A-{1 + (n - 1) // 4}" for n in row],
+            "stop_no": (row - 1) % 4 * 40 + along,
+        }
+    )
+    late = trees.loc[row.eq(4) & trees["tree_no"].between(16, 24), "tree_id"]
+    again = draw(trees, settings=SETTINGS, before=before[~before["tree_id"].isin(late)])
+    assert again.held
+    assert set(again.tasks.set_index("tree_id").loc[late, "task_id"]) == {"A-1"}
+
+
 def test_many_changes_draw_anew(case: Case, before: TaskPlan) -> None:
-    few = case.trees.iloc[: int(0.9 * len(case.trees))]
+    few = case.trees.drop(index=case.trees.index[::10])
     again = drawn(case, few, before.tasks)
     assert not again.held
     assert sorted(again.tasks["tree_id"]) == sorted(few["tree_id"])
