@@ -25,6 +25,20 @@ from tests.estate.test_sun_beam import library_faces, library_year
 METRIC = CRS(32648)
 ON = dt.date(2025, 6, 1)
 LIGHT = load_figures("light")
+SETTING = Setting(
+    latitude=3.0,
+    age_years=7.0,
+    straightness=1.0,
+    slope_percent=2.0,
+    uphill_deg=0.0,
+    beam_share=0.06,
+    arc_deg=164.0,
+    in_the_open=False,
+    full_leaf=True,
+    clouds=False,
+    weather=False,
+    hills=True,
+)
 
 
 def estate_of(
@@ -141,27 +155,13 @@ def test_the_less_sunlit_face_comes_first():
     ],
 )
 def test_the_reason_says_what_was_found(light, row_deg, starts, holds):
-    setting = Setting(
-        latitude=3.0,
-        age_years=7.0,
-        straightness=1.0,
-        slope_percent=2.0,
-        uphill_deg=0.0,
-        beam_share=0.06,
-        arc_deg=164.0,
-        in_the_open=False,
-        full_leaf=True,
-        clouds=False,
-        weather=False,
-        hills=True,
-    )
     choice = choose(light, row_deg=row_deg)
-    reason = facing_words(choice, setting, LIGHT)
+    reason = facing_words(choice, SETTING, LIGHT)
     assert reason.startswith(starts)
     assert holds in reason
-    assert "nan" not in reason + basis_words(choice, setting)
-    assert "cloud table" in basis_words(choice, setting)
-    assert "rain and wind" in basis_words(choice, setting)
+    assert "nan" not in reason + basis_words(choice, SETTING)
+    assert "cloud table" in basis_words(choice, SETTING)
+    assert "rain and wind" in basis_words(choice, SETTING)
 
 
 def test_a_block_without_a_planting_date_gets_the_open_light_of_pvlib():
@@ -374,20 +374,7 @@ def test_a_pair_in_the_same_words_is_told_apart_by_its_degrees():
     # Rows at 101 degrees: the walking side, 11 and 191, is "north and south" like the faces.
     choice = choose(made_up(90.0, 0.3), row_deg=101.0)
     assert choice.first_deg == 0.0
-    setting = Setting(
-        latitude=3.0,
-        age_years=7.0,
-        straightness=1.0,
-        slope_percent=2.0,
-        uphill_deg=0.0,
-        beam_share=0.06,
-        arc_deg=100.0,
-        in_the_open=False,
-        full_leaf=False,
-        clouds=True,
-        weather=True,
-        hills=True,
-    )
+    setting = replace(SETTING, arc_deg=100.0, full_leaf=False, clouds=True, weather=True)
     reason = facing_words(choice, setting, LIGHT)
     assert "the walking side (north and south, by 11 and 191 degrees)" in reason
 
