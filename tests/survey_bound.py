@@ -30,7 +30,7 @@ def told_the_truth(survey: Survey) -> NDArray[np.int64]:
     at = np.column_stack([survey.points.geometry.x, survey.points.geometry.y]) - survey.offset_m
     sessions = survey.points["session_id"].to_numpy()
     got = np.empty(len(at), dtype=np.int64)
-    moves = _moves(form, standing.reshape(form.rows, form.trees_per_row))
+    moves = possible_moves(form, standing.reshape(form.rows, form.trees_per_row))
     for one in np.unique(sessions):
         inside = sessions == one
         got[inside] = _likeliest_walk(form, place, standing, at[inside], moves)
@@ -48,17 +48,25 @@ def told_the_law(survey: Survey) -> NDArray[np.int64]:
     ndarray of int
         The tree's position in the frame, -1 where a point is likelier of no tree.
     """
+    return walk_under(survey, true_law(survey.form), search=Search())[0]
+
+
+def walk_under(
+    survey: Survey, law: SurveyLaw, *, search: Search
+) -> tuple[NDArray[np.int64], Floats]:
+    """Give what :func:`told_the_law` does, and the probability of each, under a law."""
     stand = lay_out_stand(survey.trees)
     codes, _ = session_codes(survey.points)
     parts = lay_out_sessions(survey.points, stand, np.full(len(survey.points), -1), codes)
     chained = chain_sessions(parts, walkers(survey.points, codes), stand)
-    ground = make_ground(stand, true_law(survey.form), np.full((stand.size, 2), np.nan))
-    got = np.full(len(survey.points), -1, dtype=np.int64)
+    ground = make_ground(stand, law, np.full((stand.size, 2), np.nan))
+    got, said = np.full(len(survey.points), -1, dtype=np.int64), np.zeros(len(survey.points))
     for session, inside in chained:
-        walked = walk_session(ground, session, search=Search())
+        walked = walk_session(ground, session, search=search)
         lone = walked.lone > walked.share[:, 0]
         got[inside] = np.where(lone, -1, stand.source[walked.tree[:, 0]])
-    return got
+        said[inside] = np.where(lone, walked.lone, walked.share[:, 0])
+    return got, said
 
 
 def true_law(form: SurveyForm) -> SurveyLaw:
@@ -95,7 +103,7 @@ def true_law(form: SurveyForm) -> SurveyLaw:
     )
 
 
-def _moves(form: SurveyForm, standing: NDArray[np.bool_]) -> tuple[Floats, ...]:
+def possible_moves(form: SurveyForm, standing: NDArray[np.bool_]) -> tuple[Floats, ...]:
     """Every possible step as (from, to, log share) over states 2 * tree + direction."""
     rows, size = standing.shape
     steps, _, _, shares = step_law(form)

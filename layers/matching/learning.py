@@ -25,7 +25,7 @@ from scipy.optimize import minimize
 
 from layers.matching.lattice import ANEW
 from layers.matching.law import Noise, Odds, SurveyLaw, draw_steps, law_from_counts
-from layers.matching.offset import offset_evidence
+from layers.matching.offset import last_beliefs, offset_evidence, size_evidence
 from layers.matching.session import (
     Search,
     Session,
@@ -49,6 +49,8 @@ SESSIONS_TO_TELL = 5
 # short survey can't tell: offset, drift, points of drift, white noise.
 PRIOR_LOG = np.log([4.0, 1.0, 100.0, 2.0])
 PRIOR_SD = np.array([0.7, 0.7, 0.7, 1.0])
+# The like for how far the sizes of sessions' offsets differ, over their size.
+SIZES_PRIOR_LOG, SIZES_PRIOR_SD = float(np.log(0.35)), 1.0
 # Offsets drawn anew, and points, that count before any survey is seen.
 ANEW_PRIOR = (0.25, 500.0)
 THREADS = 2
@@ -127,25 +129,36 @@ def _learn_anew(sessions: Sequence[Session], anew: float) -> float:
     return (max(anew - paused, 0.0) + ANEW_PRIOR[0]) / (points + ANEW_PRIOR[1])
 
 
-def _learn_size(tracks: Sequence[Track], draws: int) -> tuple[float, float]:
-    """Mean and standard deviation of the sessions' offset sizes; zeros where too few to tell."""
-    parts = chain.from_iterable(
-        np.split(one.left, np.flatnonzero(one.anew[1:]) + 1) for one in tracks
-    )
-    size = np.array(
+def _learn_size(tracks: Sequence[Track], draws: int, free: Floats) -> tuple[float, float]:
+    """Size of the sessions' offsets and how far sizes differ; zeros where too few to tell."""
+    constant, drift, points, white = np.exp(free[:4])
+    beliefs = np.concatenate(
         [
-            np.hypot(*np.nanmean(left, axis=0))
-            for left in parts
-            if (~np.isnan(left[:, 0])).sum() >= LONG_ENOUGH
+            last_beliefs(
+                one.left,
+                (white * one.accuracy ** free[4]) ** 2,
+                fade_of_drift(one.pause, points),
+                one.anew,
+                constant**2,
+                drift**2,
+            )
+            for one in tracks
         ]
     )
-    sessions = size.size / max(draws, 1)
-    if sessions < SESSIONS_TO_TELL:
+    beliefs = beliefs[beliefs[:, 3] >= LONG_ENOUGH]
+    if len(beliefs) / draws < SESSIONS_TO_TELL:
         return 0.0, 0.0
-    mean = float(np.median(size))
-    # Two sessions' worth of belief in a spread of half the size.
-    spread = (((size - mean) ** 2).sum() / draws + 2 * (0.5 * mean) ** 2) / (sessions + 2)
-    return mean, float(np.sqrt(spread))
+    east, north, doubt = (beliefs[:, one].copy() for one in range(3))
+
+    def loss(logs: Floats) -> float:
+        size, spread = np.exp(logs)
+        fit = size_evidence(east, north, doubt, constant**2, size, spread) / draws
+        away = (logs[1] - logs[0] - SIZES_PRIOR_LOG) / SIZES_PRIOR_SD
+        return float(0.5 * away**2 - fit)
+
+    start = float(np.log(constant * np.sqrt(2)))
+    found = minimize(loss, [start, start + SIZES_PRIOR_LOG], method="Nelder-Mead").x
+    return float(np.exp(found[0])), float(np.exp(found[1]))
 
 
 def learn_noise(
@@ -169,9 +182,8 @@ def learn_noise(
         options={"maxfev": 120, "xatol": 0.01, "fatol": 0.01, "initial_simplex": simplex},
     ).x
     anew = float(sum(one.counts[ANEW] for one in walked))
-    return _as_noise(
-        np.append(found, start[number:]), _learn_size(tracks, DRAWS), _learn_anew(sessions, anew)
-    )
+    free = np.append(found, start[number:])
+    return _as_noise(free, _learn_size(tracks, DRAWS, free), _learn_anew(sessions, anew))
 
 
 def draw_noise(

@@ -21,12 +21,48 @@ BELIEF = 8
 
 
 @inside
+def log_i0e(x: float) -> float:
+    """Log of the modified Bessel function of order 0 times exp(-x), for x of 0 and more.
+
+    References
+    ----------
+    Abramowitz, M., Stegun, I. A. (1964). Handbook of Mathematical Functions, 9.8.1 and 9.8.2.
+    """
+    if x < 3.75:
+        y = (x / 3.75) ** 2
+        small = 1.0 + y * (
+            3.5156229
+            + y * (3.0899424 + y * (1.2067492 + y * (0.2659732 + y * (0.0360768 + y * 0.0045813))))
+        )
+        return math.log(small) - x
+    y = 3.75 / x
+    large = 0.39894228 + y * (
+        0.01328592
+        + y
+        * (
+            0.00225319
+            + y
+            * (
+                -0.00157565
+                + y
+                * (
+                    0.00916281
+                    + y * (-0.02057706 + y * (0.02635537 + y * (-0.01647633 + y * 0.00392377)))
+                )
+            )
+        )
+    )
+    return math.log(large) - 0.5 * math.log(x)
+
+
+@inside
 def size_factor(
     east: float, north: float, doubt: float, prior: float, size_m: float, size_sd_m: float
 ) -> float:
     """Log factor that puts what is known of the sizes of offsets in the place of the prior.
 
-    Sessions of one receiver in one place tend to have offsets of one size in any direction.
+    Sessions of one receiver in one place tend to have offsets of one size in any direction: on a
+    ring, blurred by how far sizes differ and by what the session leaves in doubt.
 
     Parameters
     ----------
@@ -35,14 +71,28 @@ def size_factor(
     prior
         Variance per axis of the normal prior about no offset that the belief began with, m².
     size_m, size_sd_m
-        Mean and standard deviation of offsets' sizes, metres; 0 where not known.
+        Size of offsets and how far sizes differ (standard deviation per axis), metres; the latter
+        0 where not known.
     """
     if size_sd_m <= 0:
         return 0.0
-    size = max(math.hypot(east, north), 0.5)
-    spread = size_sd_m**2 + doubt
-    usual = -((size - size_m) ** 2) / (2 * spread) - 0.5 * math.log(spread) - math.log(size)
-    return usual + size * size / (2 * prior)
+    # What the points alone say of the offset: the belief without the prior it began with.
+    alone = prior / max(prior - doubt, 1e-3 * prior)
+    size, blur = math.hypot(east, north) * alone, doubt * alone
+    wide, usual = blur + prior, blur + size_sd_m**2
+    on_ring = log_i0e(size * size_m / usual) - (size - size_m) ** 2 / (2 * usual)
+    return on_ring - math.log(usual) + size * size / (2 * wide) + math.log(wide)
+
+
+@door
+def size_evidence(
+    east: Floats, north: Floats, doubt: Floats, prior: float, size_m: float, size_sd_m: float
+) -> float:
+    """Sum of :func:`size_factor` over sessions, arrays of shape (sessions,)."""
+    total = 0.0
+    for n in range(east.size):
+        total += size_factor(east[n], north[n], doubt[n], prior, size_m, size_sd_m)
+    return total
 
 
 @door
@@ -147,6 +197,43 @@ def filter_offset(
             pdd -= gain_d * gain_d * spread
         _write(after[t], mcx, mcy, mdx, mdy, pcc, pcd, pdd)
     return before, after
+
+
+@door
+def last_beliefs(
+    left: Floats,
+    white: Floats,
+    fade: Floats,
+    anew: NDArray[np.bool_],
+    constant: float,
+    drift: float,
+) -> Floats:
+    """Beliefs about the offset when it was last seen before each drawing anew, and at the end.
+
+    Parameters
+    ----------
+    left, white, fade, anew, constant, drift
+        As in :func:`offset_evidence`.
+
+    Returns
+    -------
+    ndarray of float
+        Shape (parts, 4): mean of the constant east and north, its variance per axis, and the
+        number of points that are of a tree.
+    """
+    _, after = filter_offset(left, white, fade, anew, constant, drift)
+    points = left.shape[0]
+    parts = np.zeros((points, 4))
+    number, seen = 0, 0.0
+    for t in range(points):
+        if not np.isnan(left[t, 0]):
+            seen += 1.0
+        if t == points - 1 or anew[t + 1]:
+            parts[number, 0], parts[number, 1] = after[t, 0], after[t, 1]
+            parts[number, 2], parts[number, 3] = after[t, 4], seen
+            number += 1
+            seen = 0.0
+    return parts[:number]
 
 
 @door

@@ -40,7 +40,9 @@ class Search:
     Parameters
     ----------
     most
-        Survivors kept at each point, at most.
+        Survivors kept at each point, at most, beside those of `each`.
+    each
+        Survivors kept of every offset far from the others, at most.
     reach
         Survivors less likely than the best by more than this (natural log) are dropped.
     share
@@ -50,6 +52,7 @@ class Search:
     """
 
     most: int = 256
+    each: int = 24
     reach: float = 11.0
     share: float = 0.75
     stretch: int = 4000
@@ -315,7 +318,7 @@ def walk_session(
     white = white_variance(session, ground.survey_law)
     fade = fade_of_drift(session.pause, noise.drift_points)
     anew_before = anew_chance(session, noise.anew_share)
-    settings = SearchArrays(search.most, search.reach, search.share)
+    settings = SearchArrays(search.most, search.each, search.reach, search.share)
     size = len(session.at_m)
     chance = np.random.default_rng(seed).random((draws, size))
     begin_tree, begin_way = np.full(1, -1, np.int32), np.zeros(1, np.int8)

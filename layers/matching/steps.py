@@ -58,9 +58,10 @@ class LawArrays(NamedTuple):
 
 
 class SearchArrays(NamedTuple):
-    """How widely to search: survivors at most, natural logs below the best, share for merging."""
+    """How widely to search: as :class:`layers.matching.session.Search` tells."""
 
     most: int
+    each: int
     reach: float
     share: float
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import geopandas as gpd
 import numpy as np
@@ -174,16 +175,20 @@ def _learn_and_walk(
     drawn = draw_laws(stand, some, laws, earlier, search=search, number=number) or [laws]
     if number:
         # Where laws are drawn the survey is small enough to search it finely at last.
-        search = dataclasses.replace(search, most=2 * search.most, share=0.5 * search.share)
+        search = dataclasses.replace(
+            search, most=2 * search.most, each=2 * search.each, share=0.5 * search.share
+        )
     order = np.concatenate(members)
     group_of, back = np.empty(len(sessions), np.int64), np.argsort(order)
     for number, inside in enumerate(members):
         group_of[inside] = number
-    under = [
-        [one for group in walk_groups(stand, groups, laws, earlier, search=search) for one in group]
-        for laws in drawn
+    every_law = list(chain.from_iterable(drawn))
+    under = walk_groups(stand, groups * len(drawn), every_law, earlier, search=search)
+    walked = [
+        average_walked(list(same))
+        for number in range(len(groups))
+        for same in zip(*under[number :: len(groups)], strict=True)
     ]
-    walked = [average_walked(list(same)) for same in zip(*under, strict=True)]
     return [walked[one] for one in back], laws, group_of
 
 

@@ -29,6 +29,8 @@ from layers.matching.proposals import Proposals, empty_proposals
 from layers.matching.steps import REDRAWN, STRAY, LawArrays, SearchArrays
 
 TABLE = 1 << 14
+# Offsets farther apart than about this, metres, are told apart when room for survivors is short.
+OFFSETS_APART_M = 2.0
 
 
 class Lattice(NamedTuple):
@@ -165,20 +167,54 @@ def _with_room(lattice: Lattice, nodes: int, edges: int) -> Lattice:
 
 
 @inside
+def _choose(sums: Floats, merged: int, cut: float, search: SearchArrays) -> NDArray[np.bool_]:
+    """Choose the likeliest survivors, and the likeliest of every offset far from the others.
+
+    Where the likeliest offset has more survivors than there is room for, a shift by a whole row
+    still keeps some: that it is wrong, or right, may show only at the end of the walk.
+    """
+    chosen = np.zeros(merged, np.bool_)
+    if merged <= search.most:
+        for n in range(merged):
+            chosen[n] = sums[n, 7] >= cut
+        return chosen
+    cells, held = np.empty(256, np.int64), np.zeros(256, np.int64)
+    found = rank = 0
+    for n in np.argsort(-sums[:merged, 7]):
+        mass = sums[n, 7]
+        if mass < cut:
+            break
+        east = math.floor((sums[n, 0] + sums[n, 2]) / mass / OFFSETS_APART_M)
+        north = math.floor((sums[n, 1] + sums[n, 3]) / mass / OFFSETS_APART_M)
+        cell = np.int64(east) * 65536 + np.int64(north)
+        at = 0
+        while at < found and cells[at] != cell:
+            at += 1
+        if at == found and found < cells.size:
+            cells[found] = cell
+            found += 1
+        if at < cells.size:
+            chosen[n] = held[at] < search.each
+            held[at] += 1
+        if rank < search.most:
+            chosen[n] = True
+        rank += 1
+    return chosen
+
+
+@inside
 def _lay_down(
     lattice: Lattice, nodes: int, edges: int, made: Proposals, best: float, merged: int,
     heads: NDArray[np.int32], sums: Floats, search: SearchArrays,
 ) -> tuple[int, int, float]:  # fmt: skip
     """Write the likeliest survivors into the lattice; give its new ends and the mass kept."""
     cut = math.exp(-search.reach)
-    if merged > search.most:
-        order = np.argsort(-sums[:merged, 7])
-        cut = max(cut, sums[order[search.most - 1], 7])
+    chosen = _choose(sums, merged, cut, search)
     kept = 0.0
     first = nodes
     for n in range(merged):
         mass = sums[n, 7]
-        if mass < cut:
+        if not chosen[n]:
             continue
         kept += mass
         i = heads[n]

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 
 import geopandas as gpd
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.special import i0e
 from scipy.stats import multivariate_normal
 
 from layers.matching.law import Noise, StepLaw, SurveyLaw
-from layers.matching.offset import offset_evidence, smooth_offset
+from layers.matching.offset import log_i0e, offset_evidence, size_factor, smooth_offset
 from layers.matching.session import Search, Session, Walked, make_ground, walk_session
 from layers.matching.stand import Stand, lay_out_stand
+from tests.survey_bound import true_law, walk_under
+from tests.survey_sampler import sample_trees
+from tests.survey_simulator import SurveyForm, simulate_survey
 
 NEVER = 1e-12
 WIDE = Search(most=5000, reach=40.0, share=0.02)
@@ -195,3 +200,31 @@ def test_the_offset_filter_agrees_with_the_normal_law_written_out() -> None:
     smooth = smooth_offset(left, white, np.full(7, fade), np.zeros(7, bool), 9.0, 1.5)
     assert smooth[:, :2] == pytest.approx(gain @ left, abs=1e-6)
     assert smooth[:, 2] ** 2 == pytest.approx(np.diag(slow - gain @ slow), abs=1e-6)
+
+
+def test_sizes_of_offsets_weigh_as_the_ring_written_out() -> None:
+    """The Bessel function beside scipy's; the ring summed over directions."""
+    x = np.array([0.0, 0.1, 1.0, 3.7, 3.8, 10.0, 200.0])
+    assert [log_i0e(one) for one in x] == pytest.approx(np.log(i0e(x)), abs=1e-6)
+    alone, doubt, prior, size, spread = np.array([3.0, -1.5]), 1.2, 8.0, 4.0, 0.6
+    angle = np.linspace(0, 2 * np.pi, 2000, endpoint=False)
+    ring = size * np.column_stack([np.cos(angle), np.sin(angle)])
+    on_ring = multivariate_normal.pdf(ring - alone, cov=(doubt + spread**2) * np.eye(2)).mean()
+    about_none = multivariate_normal.pdf(alone, cov=(doubt + prior) * np.eye(2))
+    shrunk = prior / (prior + doubt)
+    found = size_factor(*(alone * shrunk), doubt * shrunk, prior, size, spread)
+    assert found == pytest.approx(np.log(on_ring / about_none), abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_the_walk_agrees_with_walks_and_offsets_sampled_in_turns(seed: int) -> None:
+    form = SurveyForm(rows=12, trees_per_row=20, step_high=3, white_m=1.5)
+    survey = simulate_survey(form, seed)
+    tree, share = sample_trees(survey, sweeps=1500, burn=200)
+    law = true_law(form)
+    law = dataclasses.replace(law, noise=dataclasses.replace(law.noise, size_sd_m=0.0))
+    told, said = walk_under(survey, law, search=Search(most=2000, reach=14.0, share=0.2))
+    same = told == tree
+    assert same.mean() > 0.95
+    assert np.abs(said - share)[same].mean() < 0.03
+    assert said.mean() == pytest.approx(share.mean(), abs=0.02)
