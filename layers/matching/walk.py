@@ -179,8 +179,8 @@ def _choose(sums: Floats, merged: int, cut: float, search: SearchArrays) -> NDAr
             chosen[n] = sums[n, 7] >= cut
         return chosen
     cells, held = np.empty(256, np.int64), np.zeros(256, np.int64)
-    found = rank = 0
-    for n in np.argsort(-sums[:merged, 7]):
+    found = 0
+    for rank, n in enumerate(np.argsort(-sums[:merged, 7])):
         mass = sums[n, 7]
         if mass < cut:
             break
@@ -198,7 +198,6 @@ def _choose(sums: Floats, merged: int, cut: float, search: SearchArrays) -> NDAr
             held[at] += 1
         if rank < search.most:
             chosen[n] = True
-        rank += 1
     return chosen
 
 
