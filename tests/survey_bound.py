@@ -89,6 +89,8 @@ def true_law(form: SurveyForm) -> SurveyLaw:
             turn_share=max(form.uturn_share, 1e-7),
             jump_share=max(form.jump_share, 1e-7),
             stray_share=max(form.stray_share, 1e-7),
+            ends_share=1 - 1e-6,
+            in_place_share=1 - 1e-6,
             counts_places=form.step_counts_places,
         ),
         noise=Noise(

@@ -50,7 +50,7 @@ def _drawn_anew(
         weight = log_anew + law.log_jump
         count, best = anywhere(
             made, count, best, search.reach, t, first + p, REDRAWN + JUMP, weight, px, py, spread,
-            stand, points,
+            stand, points, law,
         )  # fmt: skip
     return count, best
 
@@ -82,7 +82,7 @@ def _begun(
             tried += 1
             count, best = anywhere(
                 made, count, best, search.reach, t, h, REDRAWN + START,
-                weight + math.log(1 - GOES_ON), px, py, spread, stand, points,
+                weight + math.log(1 - GOES_ON), px, py, spread, stand, points, law,
             )  # fmt: skip
     return count, best
 
@@ -124,8 +124,9 @@ def propose_all(
         if k0 < 0:
             # Nothing is known yet of where the walker stands.
             count, best = anywhere(
-                made, count, best, search.reach, t, h, START, weight, ox, oy, spread, stand, points
-            )
+                made, count, best, search.reach, t, h, START, weight, ox, oy, spread,
+                stand, points, law,
+            )  # fmt: skip
             continue
         count, best = onward(
             made, count, best, search.reach, t, h, k0, way, weight, ox, oy, spread, 0,
@@ -151,12 +152,13 @@ def propose_all(
     if kept > 0:
         spread = parents[froms[0], 8]
         worth = law.log_jump - math.log(2 * points.trees_near) - math.log(2 * math.pi * spread)
+        worth += law.log_landing
         if best < worth + 7.0 or points.told[t]:
             for i in range(kept):
                 weight = offsets[i, 3] + math.log(offsets[i, 2]) + law.log_jump
                 count, best = anywhere(
                     made, count, best, search.reach, t, first + froms[i], JUMP, weight,
-                    offsets[i, 0], offsets[i, 1], parents[froms[i], 8], stand, points,
+                    offsets[i, 0], offsets[i, 1], parents[froms[i], 8], stand, points, law,
                 )  # fmt: skip
     return _drawn_anew(
         made, count, best, t, order, parents, trees, ways, first, again, stand, points, law, search

@@ -11,37 +11,53 @@ from layers.compiled import door, inside
 from layers.matching.evidence import StandArrays, Whole
 from layers.matching.offset import Floats, size_factor
 from layers.matching.steps import (
+    BACK,
     CHANGE,
     JUMP,
     KINDS,
     LONGEST_ENTRY,
     LONGEST_STEP,
     REDRAWN,
+    START,
     STRAY,
     STRAY_BIT,
     LawArrays,
+    ends_factor,
     into_row_share,
 )
 from layers.matching.walk import Lattice
 
 LIKELIEST = 4
-# After the kinds of steps: steps that carried on into the next row, rows begun afresh, and steps
-# on which the offset was drawn anew.
-CARRIED, AFRESH, ANEW = KINDS, KINDS + 1, KINDS + 2
-COUNTS = KINDS + 3
+# After the kinds of steps: steps that carried on into the next row, rows begun afresh; steps on
+# which the offset was drawn anew; walks begun and jumps landed at rows' ends, and elsewhere;
+# points of no tree in a tree's place, and beside all trees.
+CARRIED, AFRESH, ANEW, AT_END, ELSEWHERE, IN_PLACE, BESIDE = range(KINDS, KINDS + 7)
+COUNTS = KINDS + 7
 
 
 @inside
 def _count(
-    kind: int, flow: float, k0: int, way: int, stand: StandArrays, law: LawArrays, counts: Floats
-) -> None:
+    kind: int, flow: float, k0: int, way: int, k1: int, way1: int, stand: StandArrays,
+    law: LawArrays, counts: Floats,
+) -> None:  # fmt: skip
     """Add one expected step; a step past a row's end also speaks for the law of steps."""
     if kind >= REDRAWN:
         counts[ANEW] += flow
         kind -= REDRAWN
-    if kind == STRAY or (k0 >= 0 and way & STRAY_BIT):
+    if k0 >= 0 and way & STRAY_BIT:
+        if kind < BACK:
+            beside = (1 - law.in_place) * law.step[kind] / math.exp(law.log_step_after[kind])
+            counts[BESIDE] += flow * beside
+            counts[IN_PLACE] += flow * (1 - beside)
+        return
+    if kind == STRAY:
         return
     counts[kind] += flow
+    if kind in (JUMP, START) and stand.has_rows:
+        at_end = ends_factor(k1, way1 & 7, stand, law)
+        at_end = at_end / (at_end + 1 - law.ends)
+        counts[AT_END] += flow * at_end
+        counts[ELSEWHERE] += flow * (1 - at_end)
     if not CHANGE <= kind < JUMP:
         return
     row = stand.row[k0]
@@ -156,7 +172,7 @@ def smooth_walk(
                 if edge_kind[i] >= REDRAWN:
                     anew[t] += flow
                 if t < keep:
-                    _count(edge_kind[i], flow, tree[p], way[p], stand, law, counts)
+                    _count(edge_kind[i], flow, tree[p], way[p], tree[n], way[n], stand, law, counts)
         found, lone[t] = _rank_trees(a, b, post, tree, way, names, mass)
         whole = mx = my = mm = 0.0
         for j in range(found):
@@ -234,8 +250,11 @@ def draw_walks(
                 if pick <= 0:
                     step = i
                     break
-            n = edge_from[step]
+            p = edge_from[step]
             anew[m, t] = edge_kind[step] >= REDRAWN
             if t < keep:
-                _count(edge_kind[step], 1.0, tree[n], way[n], stand, law, counts[m])
+                _count(
+                    edge_kind[step], 1.0, tree[p], way[p], tree[n], way[n], stand, law, counts[m]
+                )
+            n = p
     return walks, anew, counts

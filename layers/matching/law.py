@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from layers.matching.lattice import AFRESH, CARRIED
+from layers.matching.lattice import AFRESH, AT_END, BESIDE, CARRIED, ELSEWHERE, IN_PLACE
 from layers.matching.steps import (
     BACK,
     CHANGE,
@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 # Prior counts: how many steps' worth of belief the smooth first guess keeps beside the survey.
 STEP_PRIOR = 20.0
 ENTRY_PRIOR = 8.0
+# Trees measured twice, and steps, that count before any survey is seen.
+REPEATS_PRIOR = (1.0, 60.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +48,10 @@ class StepLaw:
         Share of row changes in which the last step carries on into the next row.
     turn_share, jump_share, stray_share
         Shares of steps that turn back, that land anywhere, and of points that are of no tree.
+    ends_share
+        Share of walks begun, and of jumps landed, at the end of a row as rows are entered.
+    in_place_share
+        Share of points of no tree that were taken in the place of a tree, which the walk passed.
     counts_places
         Whether steps count vacant places too, or standing trees alone.
     far
@@ -60,6 +66,8 @@ class StepLaw:
     turn_share: float = 0.01
     jump_share: float = 0.005
     stray_share: float = 0.01
+    ends_share: float = 0.5
+    in_place_share: float = 0.5
     counts_places: bool = False
     far: bool = False
 
@@ -153,6 +161,7 @@ def first_law(mean_step: float, *, counts_places: bool = False, far: bool = Fals
         entry=_first_places(step),
         turning=np.array([1.0, 0.7, 0.4, 0.3, 0.3]),
         jump_share=0.5 if far else 0.005,
+        ends_share=0.01 if far else 0.5,
         counts_places=counts_places,
         far=far,
     )
@@ -245,34 +254,52 @@ def law_from_counts(counts: Floats, lone: float, before: StepLaw) -> StepLaw:
     on, back = counts[:BACK].copy(), counts[BACK:CHANGE]
     change = counts[CHANGE:JUMP].reshape(ROW_CHANGES, LONGEST_ENTRY + 1)
     near = counts[NEAR : NEAR + BACK * TURNS].reshape(BACK, TURNS)
-    jump = counts[JUMP]
     on += near.sum(axis=1)
     moves = on.copy()
     moves[1:] += back[1:]
     # A thin tail keeps every step possible, so that one odd step can't break a walk.
     tail = 0.1 * np.exp(-np.arange(LONGEST_STEP + 1) / 3.0) + 0.01
-    step = _beside_few_levels(moves, STEP_PRIOR) + tail
+    step = np.append(moves[0], _beside_few_levels(moves[1:], STEP_PRIOR)) + tail
     step /= step.sum()
+    # That a tree is measured twice is another thing than how far the next one is.
+    again = (moves[0] + REPEATS_PRIOR[0]) / (moves.sum() + REPEATS_PRIOR[1])
+    step = np.append(again, step[1:] * (1 - again) / step[1:].sum())
     entry = change.sum(axis=0)
     entry = _beside_few_levels(entry, ENTRY_PRIOR) + ENTRY_PRIOR * _first_places(step)
     changes = change.sum(axis=1) + 0.1
     turning = near.sum(axis=0) / np.array([1.0, 2.0, 2.0, 2.0, 1.0])
     turning += 0.02 * turning.sum() + 1.0
-    # Jumps, and steps, that count before any survey is seen.
-    jumps, among = (5.0, 10.0) if before.far else (0.2, 100.0)
-    total = on.sum() + back.sum() + counts[AFRESH] + counts[CARRIED] + jump
+    shares = {
+        name: float(yes / (yes + no)) for name, (yes, no) in _chances(counts, lone, before).items()
+    }
     return StepLaw(
         step=step,
         row_change=changes / changes.sum(),
         entry=entry / entry.sum(),
         turning=turning / turning.max(),
-        carry_share=float((counts[CARRIED] + 1) / (counts[CARRIED] + counts[AFRESH] + 3)),
-        turn_share=float((back.sum() + 0.2) / (total + 100)),
-        jump_share=float((jump + jumps) / (total + among)),
-        stray_share=float((lone + 0.5) / (total + lone + 100)),
+        **shares,
         counts_places=before.counts_places,
         far=before.far,
     )
+
+
+def _chances(counts: Floats, lone: float, before: StepLaw) -> dict[str, tuple[float, float]]:
+    """Give how often each thing happened and how often not, with what counts before any survey."""
+    back, jump = float(counts[BACK:CHANGE].sum()), float(counts[JUMP])
+    near = float(counts[NEAR : NEAR + BACK * TURNS].sum())
+    rows = float(counts[AFRESH] + counts[CARRIED])
+    total = float(counts[:BACK].sum()) + near + back + rows + jump
+    # Far walks are jumps mostly, and land anywhere.
+    jumps, among = (5.0, 10.0) if before.far else (0.2, 100.0)
+    ends = (0.1, 10.0) if before.far else (1.0, 1.0)
+    return {
+        "carry_share": (float(counts[CARRIED]) + 1, float(counts[AFRESH]) + 2),
+        "turn_share": (back + 0.2, total - back + 99.8),
+        "jump_share": (jump + jumps, total - jump + among - jumps),
+        "stray_share": (lone + 0.5, total + 99.5),
+        "ends_share": (float(counts[AT_END]) + ends[0], float(counts[ELSEWHERE]) + ends[1]),
+        "in_place_share": (float(counts[IN_PLACE]) + 1, float(counts[BESIDE]) + 1),
+    }
 
 
 def draw_steps(
@@ -287,8 +314,13 @@ def draw_steps(
         some = generator.gamma(np.maximum(share * number, 1e-3)) + 1e-4 * number * share + 1e-12
         return np.asarray(some / some.sum())
 
+    shares = {
+        name: float(np.clip(generator.beta(yes, no), 1e-6, 1 - 1e-6))
+        for name, (yes, no) in _chances(counts, lone, before).items()
+    }
     return dataclasses.replace(
         likeliest,
         step=drawn(likeliest.step, steps + STEP_PRIOR),
         entry=drawn(likeliest.entry, rows + ENTRY_PRIOR),
+        **shares,
     )

@@ -25,6 +25,7 @@ from layers.matching.steps import (
     STRAY_BIT,
     TURNS,
     LawArrays,
+    ends_factor,
     into_row_share,
 )
 
@@ -230,7 +231,7 @@ def _to_neighbours(
 def anywhere(
     made: Proposals, count: int, best: float, reach: float, t: int, h: int, kind: int,
     weight: float, ox: float, oy: float, spread: float,
-    stand: StandArrays, points: PointArrays,
+    stand: StandArrays, points: PointArrays, law: LawArrays,
 ) -> tuple[int, float]:  # fmt: skip
     """Propose every tree within reach of where the offset puts the point, in every direction."""
     ways = 2 if stand.has_rows else HEADINGS
@@ -249,12 +250,15 @@ def anywhere(
             for i in range(stand.cell_start[c], stand.cell_start[c + 1]):
                 k = stand.cell_tree[i]
                 dx, dy = ox - stand.x[k], oy - stand.y[k]
-                log = bar - 0.5 * (dx * dx + dy * dy) / spread
+                fit = bar - 0.5 * (dx * dx + dy * dy) / spread
                 if points.told[t]:
-                    log += evidence_of_tree(t, k, stand, points)
-                if log > best - reach:
-                    best = max(best, log)
-                    for way in range(ways):
+                    fit += evidence_of_tree(t, k, stand, points)
+                for way in range(ways):
+                    log = fit
+                    if stand.has_rows:
+                        log += math.log(1 - law.ends + ends_factor(k, way, stand, law))
+                    if log > best - reach:
+                        best = max(best, log)
                         count = _propose(made, count, k, way, kind, h, log, dx, dy)
     return count, best
 

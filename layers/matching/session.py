@@ -14,6 +14,7 @@ from layers.matching.law import Odds, SurveyLaw
 from layers.matching.offset import BELIEF, smooth_offset
 from layers.matching.stand import Stand
 from layers.matching.steps import (
+    LONGEST_ENTRY,
     LONGEST_STEP,
     LawArrays,
     SearchArrays,
@@ -234,9 +235,12 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
     room, tail = step_room(
         stand.place, stand.row, stand.row_start, stand.row_first, stand.row_last, steps.step
     )
-    # A stray point may have been taken in place of a tree: the next step may be two in one.
-    after = 0.5 * steps.step + 0.5 * np.convolve(steps.step, steps.step)[: LONGEST_STEP + 1]
+    # Where a stray point was taken in place of a tree, the next step is two in one.
+    two = np.convolve(steps.step, steps.step)[: LONGEST_STEP + 1]
+    after = (1 - steps.in_place_share) * steps.step + steps.in_place_share * two
     tail_after = np.append(np.cumsum(after[::-1])[::-1], [0.0])
+    # How many times likelier than any tree the usual place to begin a row is.
+    a_row = steps.entry.max() * stand.x.size / stand.row_block.size if stand.has_rows else 0.0
     rare = steps.turn_share + steps.jump_share + steps.stray_share
     return LawArrays(
         log_step=np.log(steps.step),
@@ -247,6 +251,7 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
         step=steps.step,
         changes=steps.row_change,
         entry=steps.entry,
+        entry_two=np.convolve(steps.entry, steps.step)[: LONGEST_ENTRY + 1],
         carry=steps.carry_share,
         log_turning=np.log(steps.turning),
         near_room=near_room(stand.near, stand.near_bin, stand.near_way, steps.step, steps.turning),
@@ -258,6 +263,9 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
         drift=noise.drift_m**2,
         size_m=noise.size_m,
         size_sd_m=noise.size_sd_m,
+        ends=steps.ends_share,
+        log_landing=float(np.log(1 - steps.ends_share + steps.ends_share * a_row)),
+        in_place=steps.in_place_share,
     )
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from layers.compiled import door, inside
-from layers.matching.evidence import Whole
+from layers.matching.evidence import StandArrays, Whole
 from layers.matching.offset import Floats
 
 LONGEST_STEP = 16
@@ -44,6 +44,7 @@ class LawArrays(NamedTuple):
     step: Floats
     changes: Floats
     entry: Floats
+    entry_two: Floats
     carry: float
     log_turning: Floats
     near_room: Floats
@@ -55,6 +56,9 @@ class LawArrays(NamedTuple):
     drift: float
     size_m: float
     size_sd_m: float
+    ends: float
+    log_landing: float
+    in_place: float
 
 
 class SearchArrays(NamedTuple):
@@ -109,12 +113,32 @@ def near_room(
 
 
 @inside
+def ends_factor(k: int, way: int, stand: StandArrays, law: LawArrays) -> float:
+    """How much likelier than any tree a walk begins or lands here for it being near a row's end.
+
+    It is the share of those that are at the end of a row, begun as rows are, over that of a tree
+    and direction among all.
+    """
+    row, place = stand.row[k], stand.place[k]
+    e = (place - stand.row_first[row]) if way == 0 else (stand.row_last[row] - place)
+    if e > LONGEST_ENTRY:
+        return 0.0
+    return law.ends * law.entry[e] * stand.x.size / stand.row_block.size
+
+
+@inside
 def into_row_share(left: int, e: int, after: bool, law: LawArrays) -> float:
     """Share of steps that leave a row with `left` places to go and enter the next at place e.
 
-    The last step either carries on into the next row, or the next row is begun afresh.
+    The last step either carries on into the next row, or the next row is begun afresh. After a
+    stray point in the place of a tree, that tree may have been the last of this row or the first
+    of the next.
     """
-    tail = law.tail_after if after else law.tail
-    afresh = (1 - law.carry) * tail[min(left + 1, LONGEST_STEP + 1)] * law.entry[e]
     on = left + 1 + e
-    return afresh + (law.carry * law.step[on] if on <= LONGEST_STEP else 0.0)
+    leave = law.tail[min(left + 1, LONGEST_STEP + 1)]
+    if not after:
+        afresh = (1 - law.carry) * leave * law.entry[e]
+        return afresh + (law.carry * law.step[on] if on <= LONGEST_STEP else 0.0)
+    later = max(law.tail_after[min(left + 1, LONGEST_STEP + 1)] - law.in_place * leave, 0.0)
+    afresh = (1 - law.carry) * (later * law.entry[e] + law.in_place * leave * law.entry_two[e])
+    return afresh + (law.carry * math.exp(law.log_step_after[on]) if on <= LONGEST_STEP else 0.0)
