@@ -89,6 +89,7 @@ def true_law(form: SurveyForm) -> SurveyLaw:
             turn_share=max(form.uturn_share, 1e-7),
             jump_share=max(form.jump_share, 1e-7),
             stray_share=max(form.stray_share, 1e-7),
+            any_row_share=max(min(form.jump_share * form.trees_per_row / 2, 0.5), 1e-7),
             ends_share=1 - 1e-6,
             in_place_share=1 - 1e-6,
             counts_places=form.step_counts_places,

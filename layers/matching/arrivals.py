@@ -10,10 +10,16 @@ from numpy.typing import NDArray
 from layers.compiled import inside
 from layers.matching.evidence import PointArrays, StandArrays
 from layers.matching.offset import Floats
-from layers.matching.proposals import Proposals, anywhere, of_no_tree, onward
-from layers.matching.steps import JUMP, REDRAWN, START, LawArrays, SearchArrays
+from layers.matching.proposals import (
+    EVERYONE,
+    OFFSETS_TO_JUMP_FROM,
+    Proposals,
+    anywhere,
+    of_no_tree,
+    onward,
+)
+from layers.matching.steps import JUMP, REDRAWN, START, LawArrays, SearchArrays, leaps
 
-OFFSETS_TO_JUMP_FROM = 32
 # Survivors from which an offset drawn anew is tried, and how far (natural log) the likeliest step
 # may lie above it before it isn't worth trying.
 ANEW_FROM = 64
@@ -45,12 +51,11 @@ def _drawn_anew(
             made, count, best, search.reach, t, first + p, k0, way, weight, px, py, spread,
             REDRAWN, stand, points, law,
         )  # fmt: skip
-    p = order[0]
-    if trees[p] >= 0:
+    if trees[order[0]] >= 0:
         weight = log_anew + law.log_jump
         count, best = anywhere(
-            made, count, best, search.reach, t, first + p, REDRAWN + JUMP, weight, px, py, spread,
-            stand, points, law,
+            made, count, best, search.reach, t, -1 - EVERYONE, REDRAWN + JUMP, weight, px, py,
+            spread, stand, points, law,
         )  # fmt: skip
     return count, best
 
@@ -62,8 +67,11 @@ def _begun(
     stand: StandArrays, points: PointArrays, law: LawArrays, search: SearchArrays,
 ) -> tuple[int, float]:  # fmt: skip
     """Propose where a later session of a chain begins: where the walk goes on, or anywhere."""
-    count, best, tried, spread = 0, -np.inf, 0, again[8]
-    px, py = points.x[t], points.y[t]
+    spread, px, py = again[8], points.x[t], points.y[t]
+    count, best = anywhere(
+        made, 0, -np.inf, search.reach, t, -1 - EVERYONE, REDRAWN + START, math.log(1 - GOES_ON),
+        px, py, spread, stand, points, law,
+    )  # fmt: skip
     for p in order:
         k0, way, h, weight = trees[p], ways[p], first + p, parents[p, 7]
         if weight < best - search.reach - 20.0:
@@ -77,12 +85,6 @@ def _begun(
             count, best = onward(
                 made, count, best, search.reach, t, h, k0, way, weight + math.log(GOES_ON), px, py,
                 spread, REDRAWN, stand, points, law,
-            )  # fmt: skip
-        if tried < OFFSETS_TO_JUMP_FROM:
-            tried += 1
-            count, best = anywhere(
-                made, count, best, search.reach, t, h, REDRAWN + START,
-                weight + math.log(1 - GOES_ON), px, py, spread, stand, points, law,
             )  # fmt: skip
     return count, best
 
@@ -100,10 +102,11 @@ def propose_all(
     """
     count, best = 0, -np.inf
     offsets = np.empty((OFFSETS_TO_JUMP_FROM, 4))
-    froms = np.empty(OFFSETS_TO_JUMP_FROM, np.int64)
     kept = 0
     px, py = points.x[t], points.y[t]
     order = np.argsort(-parents[:, 7])
+    for p in range(trees.size):
+        made.group[p] = -1
     if points.begins[t]:
         return _begun(
             made, t, order, parents, trees, ways, first, again, stand, points, law, search
@@ -137,28 +140,38 @@ def propose_all(
             if (offsets[i, 0] - ox) ** 2 + (offsets[i, 1] - oy) ** 2 < 0.25 * spread:
                 found = i
                 break
-        if found >= 0:
-            # Parents come from the likeliest down, so the sum needs no care for overflow.
-            offsets[found, 2] += math.exp(weight - offsets[found, 3])
-        elif kept < OFFSETS_TO_JUMP_FROM:
+        weight += math.log(leaps(k0, way, stand, law))
+        if found < 0 and kept < OFFSETS_TO_JUMP_FROM:
             offsets[kept, 0], offsets[kept, 1], offsets[kept, 2], offsets[kept, 3] = (
                 ox,
                 oy,
-                1.0,
+                0.0,
                 weight,
             )
-            froms[kept] = p
+            made.stands_for[kept] = p
+            found = kept
             kept += 1
+        if found >= 0:
+            # Parents come from about the likeliest down, so the sum needs no care for overflow.
+            made.group[p], made.part[p] = found, math.exp(weight - offsets[found, 3])
+            offsets[found, 2] += made.part[p]
     if kept > 0:
-        spread = parents[froms[0], 8]
-        worth = law.log_jump - math.log(2 * points.trees_near) - math.log(2 * math.pi * spread)
+        spread = parents[made.stands_for[0], 8]
+        likeliest = -np.inf
+        for i in range(kept):
+            offsets[i, 3] += math.log(offsets[i, 2])
+            likeliest = max(likeliest, offsets[i, 3])
+        worth = likeliest - math.log(2 * points.trees_near) - math.log(2 * math.pi * spread)
         worth += law.log_landing
         if best < worth + 7.0 or points.told[t]:
+            for p in range(trees.size):
+                if made.group[p] >= 0:
+                    made.part[p] /= offsets[made.group[p], 2]
             for i in range(kept):
-                weight = offsets[i, 3] + math.log(offsets[i, 2]) + law.log_jump
                 count, best = anywhere(
-                    made, count, best, search.reach, t, first + froms[i], JUMP, weight,
-                    offsets[i, 0], offsets[i, 1], parents[froms[i], 8], stand, points, law,
+                    made, count, best, search.reach, t, -1 - i, JUMP, offsets[i, 3],
+                    offsets[i, 0], offsets[i, 1], parents[made.stands_for[i], 8],
+                    stand, points, law,
                 )  # fmt: skip
     return _drawn_anew(
         made, count, best, t, order, parents, trees, ways, first, again, stand, points, law, search

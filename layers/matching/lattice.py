@@ -24,15 +24,16 @@ from layers.matching.steps import (
     LawArrays,
     ends_factor,
     into_row_share,
+    leaps_from_end,
 )
 from layers.matching.walk import Lattice
 
 LIKELIEST = 4
 # After the kinds of steps: steps that carried on into the next row, rows begun afresh; steps on
 # which the offset was drawn anew; walks begun and jumps landed at rows' ends, and elsewhere;
-# points of no tree in a tree's place, and beside all trees.
-CARRIED, AFRESH, ANEW, AT_END, ELSEWHERE, IN_PLACE, BESIDE = range(KINDS, KINDS + 7)
-COUNTS = KINDS + 7
+# points of no tree in a tree's place, and beside all trees; ends of rows after which any row came.
+CARRIED, AFRESH, ANEW, AT_END, ELSEWHERE, IN_PLACE, BESIDE, ANY_ROW = range(KINDS, KINDS + 8)
+COUNTS = KINDS + 8
 
 
 @inside
@@ -58,6 +59,11 @@ def _count(
         at_end = at_end / (at_end + 1 - law.ends)
         counts[AT_END] += flow * at_end
         counts[ELSEWHERE] += flow * (1 - at_end)
+    if kind == JUMP and k0 >= 0 and stand.has_rows:
+        ended = leaps_from_end(k0, way, stand, law)
+        ended /= ended + math.exp(law.log_jump)
+        counts[JUMP] -= flow * ended
+        counts[ANY_ROW] += flow * ended
     if not CHANGE <= kind < JUMP:
         return
     row = stand.row[k0]

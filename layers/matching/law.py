@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from layers.matching.lattice import AFRESH, AT_END, BESIDE, CARRIED, ELSEWHERE, IN_PLACE
+from layers.matching.lattice import AFRESH, ANY_ROW, AT_END, BESIDE, CARRIED, ELSEWHERE, IN_PLACE
 from layers.matching.steps import (
     BACK,
     CHANGE,
@@ -46,6 +46,8 @@ class StepLaw:
         Relative odds of turning by 0, 45, … 180 degrees in a stand without rows, shape (5,).
     carry_share
         Share of row changes in which the last step carries on into the next row.
+    any_row_share
+        Share of ends of rows after which any row may follow, however far.
     turn_share, jump_share, stray_share
         Shares of steps that turn back, that land anywhere, and of points that are of no tree.
     ends_share
@@ -63,6 +65,7 @@ class StepLaw:
     entry: Floats
     turning: Floats
     carry_share: float = 0.3
+    any_row_share: float = 0.03
     turn_share: float = 0.01
     jump_share: float = 0.005
     stray_share: float = 0.01
@@ -288,12 +291,14 @@ def _chances(counts: Floats, lone: float, before: StepLaw) -> dict[str, tuple[fl
     back, jump = float(counts[BACK:CHANGE].sum()), float(counts[JUMP])
     near = float(counts[NEAR : NEAR + BACK * TURNS].sum())
     rows = float(counts[AFRESH] + counts[CARRIED])
-    total = float(counts[:BACK].sum()) + near + back + rows + jump
+    any_row = float(counts[ANY_ROW])
+    total = float(counts[:BACK].sum()) + near + back + rows + any_row + jump
     # Far walks are jumps mostly, and land anywhere.
     jumps, among = (5.0, 10.0) if before.far else (0.2, 100.0)
     ends = (0.1, 10.0) if before.far else (1.0, 1.0)
     return {
         "carry_share": (float(counts[CARRIED]) + 1, float(counts[AFRESH]) + 2),
+        "any_row_share": (any_row + 0.3, rows + 9.7),
         "turn_share": (back + 0.2, total - back + 99.8),
         "jump_share": (jump + jumps, total - jump + among - jumps),
         "stray_share": (lone + 0.5, total + 99.5),

@@ -32,10 +32,18 @@ from layers.matching.steps import (
 STRAY_SPREAD_M = 20.0
 REACH_SD = 3.7
 CANDIDATES = 1 << 15
+OFFSETS_TO_JUMP_FROM = 32
+# The group of all survivors together, from which an offset drawn anew lands anywhere.
+EVERYONE = OFFSETS_TO_JUMP_FROM
 
 
 class Proposals(NamedTuple):
-    """Steps proposed for one point: where to, of which kind, from whom, how likely."""
+    """Steps proposed for one point: where to, of which kind, from whom, how likely.
+
+    A jump comes from every survivor of one offset together: its `source` is -1 less the number of
+    their group. `stands_for` names a survivor whose offset is the group's, `group` and `part` each
+    survivor's group and its part in it.
+    """
 
     tree: NDArray[np.int32]
     way: NDArray[np.int8]
@@ -44,6 +52,9 @@ class Proposals(NamedTuple):
     log: Floats
     left: Floats
     following: NDArray[np.int32]
+    stands_for: NDArray[np.int64]
+    group: NDArray[np.int64]
+    part: Floats
 
 
 @inside
@@ -57,6 +68,9 @@ def empty_proposals() -> Proposals:
         np.empty(CANDIDATES),
         np.empty((CANDIDATES, 2)),
         np.empty(CANDIDATES, np.int32),
+        np.empty(OFFSETS_TO_JUMP_FROM, np.int64),
+        np.empty(CANDIDATES, np.int64),
+        np.empty(CANDIDATES),
     )
 
 
@@ -153,6 +167,7 @@ def _into_other_rows(
     tail = law.tail_after if after else law.tail
     leave = tail[left + 1]
     base = weight + law.log_stay - law.room[k0, go_on] - math.log(2 * math.pi * spread)
+    base += math.log(1 - law.any_row)
     if leave <= 0 or base + math.log(leave) < best - reach:
         return count, best
     rows = stand.row_block.size

@@ -258,6 +258,7 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
         log_stay=float(np.log(max(1 - rare, 0.05))),
         log_back=float(np.log(steps.turn_share)),
         log_jump=float(np.log(steps.jump_share)),
+        any_row=steps.any_row_share,
         log_stray=float(np.log(steps.stray_share)),
         constant=noise.offset_m**2,
         drift=noise.drift_m**2,

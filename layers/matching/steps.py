@@ -51,6 +51,7 @@ class LawArrays(NamedTuple):
     log_stay: float
     log_back: float
     log_jump: float
+    any_row: float
     log_stray: float
     constant: float
     drift: float
@@ -110,6 +111,26 @@ def near_room(
                     total += step[near_bin[k, i]] * turning[min(turn, HEADINGS - turn)]
             room[k, way] = math.log(max(total, 1e-9))
     return room
+
+
+@inside
+def leaps_from_end(k0: int, way: int, stand: StandArrays, law: LawArrays) -> float:
+    """Share of steps from a tree that end its row and go on in any row, however far."""
+    if not stand.has_rows:
+        return 0.0
+    go_on = way & 7
+    row, place = stand.row[k0], stand.place[k0]
+    left = (stand.row_last[row] - place) if go_on == 0 else (place - stand.row_first[row])
+    if left >= LONGEST_STEP:
+        return 0.0
+    leave = law.tail_after[left + 1] if way & STRAY_BIT else law.tail[left + 1]
+    return law.any_row * leave * math.exp(law.log_stay - law.room[k0, go_on])
+
+
+@inside
+def leaps(k0: int, way: int, stand: StandArrays, law: LawArrays) -> float:
+    """Share of steps from a tree that land anywhere: jumps, and those from the end of its row."""
+    return math.exp(law.log_jump) + leaps_from_end(k0, way, stand, law)
 
 
 @inside

@@ -25,7 +25,7 @@ from layers.compiled import door, inside
 from layers.matching.arrivals import propose_all
 from layers.matching.evidence import PointArrays, StandArrays, Whole
 from layers.matching.offset import BELIEF, Floats, size_factor
-from layers.matching.proposals import Proposals, empty_proposals
+from layers.matching.proposals import EVERYONE, Proposals, empty_proposals
 from layers.matching.steps import REDRAWN, STRAY, LawArrays, SearchArrays
 
 TABLE = 1 << 14
@@ -91,13 +91,21 @@ def _merge(
     made: Proposals, count: int, best: float, t: int, parents: Floats, again: Floats,
     first: int, search: SearchArrays, table: Whole, stamp: Whole, keys: Whole,
     heads: NDArray[np.int32], sums: Floats,
-) -> int:  # fmt: skip
-    """Merge proposals at one tree, direction and offset; give how many survivors there are."""
-    merged = 0
+) -> tuple[int, int]:  # fmt: skip
+    """Merge proposals at one tree, direction and offset.
+
+    Gives how many survivors there are, and how many steps at most lead to them.
+    """
+    merged = steps = 0
     for i in range(count):
         if made.log[i] < best - search.reach:
             continue
-        row = parents[made.source[i] - first] if made.kind[i] < REDRAWN else again
+        source = made.source[i]
+        steps += 1 if source >= 0 else len(parents)
+        if made.kind[i] >= REDRAWN:
+            row = again
+        else:
+            row = parents[source - first if source >= 0 else made.stands_for[-1 - source]]
         mcx, mcy, mdx, mdy = row[0], row[1], row[2], row[3]
         pcc, pcd, pdd = row[4], row[5], row[6]
         if made.kind[i] != STRAY and made.kind[i] != STRAY + REDRAWN:
@@ -138,7 +146,7 @@ def _merge(
         into[5] += weight * pcd
         into[6] += weight * pdd
         into[7] += weight
-    return merged
+    return merged, steps
 
 
 @inside
@@ -204,9 +212,12 @@ def _choose(sums: Floats, merged: int, cut: float, search: SearchArrays) -> NDAr
 @inside
 def _lay_down(
     lattice: Lattice, nodes: int, edges: int, made: Proposals, best: float, merged: int,
-    heads: NDArray[np.int32], sums: Floats, search: SearchArrays,
+    heads: NDArray[np.int32], sums: Floats, parents: Floats, before: int, search: SearchArrays,
 ) -> tuple[int, int, float]:  # fmt: skip
-    """Write the likeliest survivors into the lattice; give its new ends and the mass kept."""
+    """Write the likeliest survivors into the lattice; give its new ends and the mass kept.
+
+    `parents` are the survivors at the point before, the first of them in the lattice at `before`.
+    """
     cut = math.exp(-search.reach)
     chosen = _choose(sums, merged, cut, search)
     kept = 0.0
@@ -222,11 +233,22 @@ def _lay_down(
             lattice.belief[nodes, q] = sums[n, q] / mass
         lattice.belief[nodes, 7] = math.log(mass)
         while i >= 0:
-            weight = math.exp(made.log[i] - best)
-            if weight > 1e-5 * mass:
-                lattice.edge_from[edges], lattice.edge_weight[edges] = made.source[i], weight
+            weight, source = math.exp(made.log[i] - best), made.source[i]
+            if source >= 0 and weight > 1e-5 * mass:
+                lattice.edge_from[edges], lattice.edge_weight[edges] = source, weight
                 lattice.edge_kind[edges] = made.kind[i]
                 edges += 1
+            if source < 0 and weight > 1e-5 * mass:
+                group = -1 - source
+                for p in range(len(parents)):
+                    part = made.part[p] if made.group[p] == group else 0.0
+                    if group == EVERYONE:
+                        part = math.exp(parents[p, 7])
+                    if part * weight > 1e-5 * mass:
+                        lattice.edge_from[edges] = before + p
+                        lattice.edge_weight[edges] = part * weight
+                        lattice.edge_kind[edges] = made.kind[i]
+                        edges += 1
             i = made.following[i]
         nodes += 1
         lattice.edge_start[nodes] = edges
@@ -297,13 +319,13 @@ def filter_walk(
         count, best = propose_all(
             made, t, parents, trees, ways, first, again, stand, points, law, search
         )
-        merged = _merge(
+        merged, steps = _merge(
             made, count, best, t, parents, again, first, search, table, stamp, keys, heads, sums
         )
-        lattice = _with_room(lattice, nodes + merged + 1, edges + count + 1)
-        first = nodes
+        lattice = _with_room(lattice, nodes + merged + 1, edges + steps + 1)
+        before, first = first, nodes
         nodes, edges, kept = _lay_down(
-            lattice, nodes, edges, made, best, merged, heads, sums, search
+            lattice, nodes, edges, made, best, merged, heads, sums, parents, before, search
         )
         evidence[t] = best + math.log(kept)
         node_start[t + 1] = nodes
