@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -319,7 +320,7 @@ def draw_steps(
         some = generator.gamma(np.maximum(share * number, 1e-3)) + 1e-4 * number * share + 1e-12
         return np.asarray(some / some.sum())
 
-    shares = {
+    shares: dict[str, Any] = {
         name: float(np.clip(generator.beta(yes, no), 1e-6, 1 - 1e-6))
         for name, (yes, no) in _chances(counts, lone, before).items()
     }

@@ -13,7 +13,7 @@ the American Statistical Association 85(411), 699-704 (from memory).
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import chain
@@ -129,8 +129,13 @@ def _learn_anew(sessions: Sequence[Session], anew: float) -> float:
     return (max(anew - paused, 0.0) + ANEW_PRIOR[0]) / (points + ANEW_PRIOR[1])
 
 
-def _learn_size(tracks: Sequence[Track], draws: int, free: Floats) -> tuple[float, float]:
-    """Size of the sessions' offsets and how far sizes differ; zeros where too few to tell."""
+def _fit_of_sizes(
+    tracks: Sequence[Track], draws: int, free: Floats
+) -> Callable[[Floats], float] | None:
+    """Give the log posterior of offsets' size and of how far sizes differ, from their logs.
+
+    None where there are too few sessions to tell.
+    """
     constant, drift, points, white = np.exp(free[:4])
     beliefs = np.concatenate(
         [
@@ -147,18 +152,44 @@ def _learn_size(tracks: Sequence[Track], draws: int, free: Floats) -> tuple[floa
     )
     beliefs = beliefs[beliefs[:, 3] >= LONG_ENOUGH]
     if len(beliefs) / draws < SESSIONS_TO_TELL:
-        return 0.0, 0.0
+        return None
     east, north, doubt = (beliefs[:, one].copy() for one in range(3))
 
-    def loss(logs: Floats) -> float:
+    def fit(logs: Floats) -> float:
         size, spread = np.exp(logs)
-        fit = size_evidence(east, north, doubt, constant**2, size, spread) / draws
         away = (logs[1] - logs[0] - SIZES_PRIOR_LOG) / SIZES_PRIOR_SD
-        return float(0.5 * away**2 - fit)
+        evidence = size_evidence(east, north, doubt, constant**2, size, spread) / draws
+        return float(evidence - 0.5 * away**2)
 
-    start = float(np.log(constant * np.sqrt(2)))
-    found = minimize(loss, [start, start + SIZES_PRIOR_LOG], method="Nelder-Mead").x
+    return fit
+
+
+def _learn_size(tracks: Sequence[Track], draws: int, free: Floats) -> tuple[float, float]:
+    """Size of the sessions' offsets and how far sizes differ; zeros where too few to tell."""
+    fit = _fit_of_sizes(tracks, draws, free)
+    if fit is None:
+        return 0.0, 0.0
+    start = float(free[0] + 0.5 * np.log(2))
+    found = minimize(
+        lambda logs: -fit(logs), [start, start + SIZES_PRIOR_LOG], method="Nelder-Mead"
+    ).x
     return float(np.exp(found[0])), float(np.exp(found[1]))
+
+
+def _walk_about(
+    fit: Callable[[Floats], float],
+    start: Floats,
+    stride: Floats,
+    generator: np.random.Generator,
+) -> Floats:
+    """Draw from what a log posterior leaves possible, by Metropolis steps."""
+    now, level = start, fit(start)
+    for _ in range(METROPOLIS_STEPS):
+        new = now + generator.normal(0, 0.7, start.size) * stride
+        there = fit(new)
+        if np.log(generator.random()) < there - level:
+            now, level = new, there
+    return now
 
 
 def learn_noise(
@@ -198,14 +229,13 @@ def draw_noise(
     told = any(np.ptp(one.accuracy) > 0 for one in tracks)
     now = _as_free(before)
     stride = np.array([0.2, 0.2, 0.3, 0.05, 0.1 if told else 0.0])
-    level = _log_posterior(tracks, now, 1)
-    for _ in range(METROPOLIS_STEPS):
-        new = now + generator.normal(0, 0.7, 5) * stride
-        there = _log_posterior(tracks, new, 1)
-        if np.log(generator.random()) < there - level:
-            now, level = new, there
+    now = _walk_about(lambda free: _log_posterior(tracks, free, 1), now, stride, generator)
+    size = (before.size_m, before.size_sd_m)
+    fit = _fit_of_sizes(tracks, 1, now) if before.size_sd_m > 0 else None
+    if fit is not None:
+        size = tuple(np.exp(_walk_about(fit, np.log(size), np.array([0.1, 0.5]), generator)))
     anew = float(sum(one.walk_counts[0, ANEW] for one in walked))
-    return _as_noise(now, (before.size_m, before.size_sd_m), _learn_anew(sessions, anew))
+    return _as_noise(now, size, _learn_anew(sessions, anew))
 
 
 def learn_odds(
