@@ -137,8 +137,9 @@ def test_a_confirmed_point_speaks_for_its_neighbours() -> None:
         geometry=gpd.points_from_xy(3.0 * np.arange(9) + 1.5, np.zeros(9)),
         crs="EPSG:32647",
     )
+    # A walk begins at a row's first tree more often than at its second.
     open_ = match_points(trees, points)
-    assert open_["probability"].iloc[4] < 0.8
+    assert 0.5 < open_["probability"].iloc[4] < 0.95
     confirmed = pd.DataFrame({"point_id": ["P4"], "tree_id": ["T5"]})
     settled = match_points(trees, points, confirmed=confirmed)
     assert list(settled["tree_id"]) == [f"T{one}" for one in range(1, 10)]
@@ -330,19 +331,21 @@ def test_each_way_of_walking_has_a_law_of_steps_of_its_own() -> None:
 
 
 def test_points_far_apart_are_of_some_tree_though_it_is_not_known_which() -> None:
-    form = SurveyForm(rows=20)
-    trees = simulate_survey(form, 3).trees
-    generator = np.random.default_rng(5)
-    walked = np.sort(generator.choice(len(trees), 24, replace=False))
-    at = np.column_stack([trees.geometry.x, trees.geometry.y])[walked] + [2.6, -2.9]
-    at += generator.normal(0, 1.2, at.shape)
-    points = gpd.GeoDataFrame(
-        {"point_id": walked.astype(str)}, geometry=gpd.points_from_xy(*at.T), crs=trees.crs
-    )
-    matches = match_points(trees, points)
-    assert matches["tree_id"].notna().mean() > 0.9
-    right = (matches["tree_id"] == trees["tree_id"].iloc[walked].to_numpy()).mean()
-    assert matches["probability"].mean() < right + 0.15
+    right, said = [], []
+    for seed in range(6):
+        trees = simulate_survey(SurveyForm(rows=20), seed).trees
+        generator = np.random.default_rng(seed)
+        walked = np.sort(generator.choice(len(trees), 24, replace=False))
+        at = np.column_stack([trees.geometry.x, trees.geometry.y])[walked] + [2.6, -2.9]
+        at += generator.normal(0, 1.2, at.shape)
+        points = gpd.GeoDataFrame(
+            {"point_id": walked.astype(str)}, geometry=gpd.points_from_xy(*at.T), crs=trees.crs
+        )
+        matches = match_points(trees, points)
+        assert matches["tree_id"].notna().mean() > 0.9
+        right.append((matches["tree_id"] == trees["tree_id"].iloc[walked].to_numpy()).mean())
+        said.append(matches["probability"].mean())
+    assert np.mean(said) < np.mean(right) + 0.15
 
 
 def test_the_field_list_says_what_to_do() -> None:

@@ -41,7 +41,8 @@ def law(noise: Noise, steps: dict[int, float], **shares: float) -> SurveyLaw:
     entry[0] = 1.0
     change = np.full(9, NEVER)
     change[8] = 1.0
-    chances = {"turn_share": NEVER, "jump_share": NEVER, "stray_share": NEVER, "carry_share": NEVER}
+    names = ("turn", "jump", "stray", "carry", "any_row", "ends", "in_place")
+    chances = {f"{name}_share": NEVER for name in names}
     return SurveyLaw(
         noise=noise,
         steps=StepLaw(
@@ -131,12 +132,21 @@ def written_out(
     states = list(itertools.product(range(trees), (1, -1)))
     stay = 1 - steps.turn_share - steps.jump_share - steps.stray_share
 
+    def landing(b: tuple[int, int]) -> float:
+        to, way = b
+        begun = to if way == 1 else trees - 1 - to
+        return float(
+            (1 - steps.ends_share) / (2 * trees) + steps.ends_share * steps.entry[begun] / 2
+        )
+
     def chance(a: tuple[int, int], b: tuple[int, int]) -> float:
         (tree, way), (to, new) = a, b
         ahead = trees - 1 - tree if way == 1 else tree
         usable = steps.step[: ahead + 1].sum() + steps.step[ahead + 1 :].sum()
         moved = (to - tree) * way
-        total = steps.jump_share / (2 * trees)
+        past = steps.step[ahead + 1 :].sum()
+        ended = stay * past / usable
+        total = (steps.jump_share + ended * steps.any_row_share) * landing(b)
         if new == way and moved >= 0:
             total += stay * steps.step[moved] / usable
         if new == -way and moved < 0:
@@ -144,15 +154,16 @@ def written_out(
         if new == -way:
             # Past the end and back into the same row from that end: afresh, or carried on.
             begun = trees - 1 - to if way == 1 else to
-            afresh = (1 - steps.carry_share) * steps.step[ahead + 1 :].sum() * steps.entry[begun]
+            afresh = (1 - steps.carry_share) * past * steps.entry[begun]
             on = ahead + 1 + begun
             carried = steps.carry_share * steps.step[on] if on < 17 else 0.0
-            total += stay * (afresh + carried) / usable
+            total += stay * (1 - steps.any_row_share) * (afresh + carried) / usable
         return total
 
     posterior = np.zeros((points, trees))
     for path in itertools.product(states, repeat=points):
-        weight = np.prod([chance(a, b) for a, b in itertools.pairwise(path)])
+        weight = landing(path[0])
+        weight *= np.prod([chance(a, b) for a, b in itertools.pairwise(path)])
         tree = np.array([one[0] for one in path])
         weight *= sum(
             share
@@ -164,9 +175,12 @@ def written_out(
     return posterior / posterior.sum(axis=1, keepdims=True)
 
 
-@pytest.mark.parametrize(("jump_share", "anew_share"), [(0.05, NEVER), (NEVER, 0.15)])
+@pytest.mark.parametrize(
+    ("jump_share", "anew_share", "ends_share"),
+    [(0.05, NEVER, NEVER), (NEVER, 0.15, NEVER), (0.1, NEVER, 0.6), (0.05, 0.15, 0.3)],
+)
 def test_the_lattice_agrees_with_every_walk_written_out(
-    jump_share: float, anew_share: float
+    jump_share: float, anew_share: float, ends_share: float
 ) -> None:
     along_m = np.array([0.0, 2.5, 5.5, 8.0])
     at_m = np.array([[1.5, 0.4], [4.6, -0.3], [6.9, 0.8], [8.3, 0.1]])
@@ -176,6 +190,8 @@ def test_the_lattice_agrees_with_every_walk_written_out(
         turn_share=0.1,
         jump_share=jump_share,
         carry_share=0.4,
+        ends_share=ends_share,
+        any_row_share=ends_share / 2,
     )
     walked = walk(row_of_trees(list(along_m)), [tuple(one) for one in at_m], known)
     truth = written_out(along_m, at_m, known)
