@@ -54,6 +54,8 @@ SIZES_PRIOR_LOG, SIZES_PRIOR_SD = float(np.log(0.35)), 1.0
 # Offsets drawn anew, and points, that count before any survey is seen.
 ANEW_PRIOR = (0.25, 500.0)
 THREADS = 2
+# Chains of laws drawn beside each other.
+CHAINS = 2
 
 
 class Track(NamedTuple):
@@ -389,18 +391,43 @@ def draw_laws(
     """Draw laws from what a survey leaves possible, beginning at its likeliest laws.
 
     A short survey can't tell its law well. Matches are averaged over laws drawn in turns with
-    walks, so that they are no surer than the survey lets them be.
+    walks, so that they are no surer than the survey lets them be. Each of several chains draws
+    `number` laws; the last of them, `number` together, are given, since the first lie too near
+    the likeliest.
 
     References
     ----------
     Tanner, M. A., Wong, W. H. (1987). The calculation of posterior distributions by data
     augmentation. Journal of the American Statistical Association 82(398), 528-540 (from memory).
     """
-    generator = np.random.default_rng(number)
+
+    def chain_of(which: int) -> list[list[SurveyLaw]]:
+        return _chain_of_laws(
+            stand, groups, laws, earlier, search=search, turns=number, seed=100 * (which + 1)
+        )
+
+    with ThreadPoolExecutor(CHAINS) as pool:
+        chains = list(pool.map(chain_of, range(CHAINS)))
+    drawn = [one for every in zip(*chains, strict=True) for one in every]
+    return drawn[len(drawn) - number :]
+
+
+def _chain_of_laws(
+    stand: Stand,
+    groups: Sequence[Sequence[Session]],
+    laws: Sequence[SurveyLaw],
+    earlier: Floats,
+    *,
+    search: Search,
+    turns: int,
+    seed: int,
+) -> list[list[SurveyLaw]]:
+    """Draw walks under laws and laws under walks in turns, beginning at the laws given."""
+    generator = np.random.default_rng(seed)
     laws, sessions = list(laws), list(chain.from_iterable(groups))
     drawn = []
-    for turn in range(number):
-        walked = walk_groups(stand, groups, laws, earlier, search=search, draws=1, seed=100 + turn)
+    for turn in range(turns):
+        walked = walk_groups(stand, groups, laws, earlier, search=search, draws=1, seed=seed + turn)
         together = list(chain.from_iterable(walked))
         noise = draw_noise(stand, sessions, together, laws[0].noise, generator)
         laws = [

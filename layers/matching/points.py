@@ -17,6 +17,9 @@ MARGIN_M = 10.0
 USUAL_UP_TO = 4.0
 LONGEST_PAUSE = 10_000.0
 USUAL_FROM = 5
+# Metres walked in the time that it takes to measure a girth (common practice, no source: half a
+# minute at a metre a second).
+MEASURING_M = 30.0
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -182,7 +185,7 @@ def pauses(at_m: Floats, second: Floats) -> Floats:
     --------
     >>> at_m = np.column_stack([[0.0, 3.0, 6.0, 9.0, 309.0], np.zeros(5)])
     >>> pauses(at_m, np.full(5, np.nan)).tolist()
-    [1.0, 1.0, 1.0, 1.0, 100.0]
+    [1.0, 1.0, 1.0, 1.0, 10.0]
     >>> pauses(at_m, np.array([0.0, 30.0, 60.0, 660.0, 690.0])).tolist()
     [1.0, 1.0, 1.0, 20.0, 1.0]
     """
@@ -190,7 +193,7 @@ def pauses(at_m: Floats, second: Floats) -> Floats:
         return np.ones(len(at_m))
     gap = np.diff(second)
     if np.isnan(gap).any() or np.median(gap) <= 0:
-        gap = np.hypot(*np.diff(at_m, axis=0).T)
+        gap = np.hypot(*np.diff(at_m, axis=0).T) + MEASURING_M
     usual = gap / max(float(np.median(gap)), 1e-9)
     return np.append(1.0, np.where(usual > USUAL_UP_TO, usual, 1.0).clip(1.0, LONGEST_PAUSE))
 
