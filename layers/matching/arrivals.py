@@ -18,8 +18,10 @@ from layers.matching.proposals import (
     of_no_tree,
     onward,
 )
-from layers.matching.steps import JUMP, REDRAWN, START, LawArrays, SearchArrays, leaps
+from layers.matching.steps import JUMP, REDRAWN, START, LawArrays, SearchArrays
 
+# How much likelier (natural log) the end of a row is to be landed at than other trees, about.
+ROW_END_MORE = 3.0
 # Survivors from which an offset drawn anew is tried, and how far (natural log) the likeliest step
 # may lie above it before it isn't worth trying.
 ANEW_FROM = 64
@@ -140,7 +142,7 @@ def propose_all(
             if (offsets[i, 0] - ox) ** 2 + (offsets[i, 1] - oy) ** 2 < 0.25 * spread:
                 found = i
                 break
-        weight += math.log(leaps(k0, way, stand, law))
+        weight += law.log_leap[k0, way & 7] if stand.has_rows else law.log_jump
         if found < 0 and kept < OFFSETS_TO_JUMP_FROM:
             offsets[kept, 0], offsets[kept, 1], offsets[kept, 2], offsets[kept, 3] = (
                 ox,
@@ -162,7 +164,8 @@ def propose_all(
             offsets[i, 3] += math.log(offsets[i, 2])
             likeliest = max(likeliest, offsets[i, 3])
         worth = likeliest - math.log(2 * points.trees_near) - math.log(2 * math.pi * spread)
-        worth += law.log_landing
+        if stand.has_rows:
+            worth += ROW_END_MORE
         if best < worth + 7.0 or points.told[t]:
             for p in range(trees.size):
                 if made.group[p] >= 0:

@@ -22,9 +22,7 @@ from layers.matching.steps import (
     STRAY,
     STRAY_BIT,
     LawArrays,
-    ends_factor,
     into_row_share,
-    leaps_from_end,
 )
 from layers.matching.walk import Lattice
 
@@ -55,13 +53,11 @@ def _count(
         return
     counts[kind] += flow
     if kind in (JUMP, START) and stand.has_rows:
-        at_end = ends_factor(k1, way1 & 7, stand, law)
-        at_end = at_end / (at_end + 1 - law.ends)
+        at_end = 1 - law.elsewhere / math.exp(law.log_landing[k1, way1 & 7])
         counts[AT_END] += flow * at_end
         counts[ELSEWHERE] += flow * (1 - at_end)
     if kind == JUMP and k0 >= 0 and stand.has_rows:
-        ended = leaps_from_end(k0, way, stand, law)
-        ended /= ended + math.exp(law.log_jump)
+        ended = 1 - math.exp(law.log_jump - law.log_leap[k0, way & 7])
         counts[JUMP] -= flow * ended
         counts[ANY_ROW] += flow * ended
     if not CHANGE <= kind < JUMP:

@@ -25,7 +25,6 @@ from layers.matching.steps import (
     STRAY_BIT,
     TURNS,
     LawArrays,
-    ends_factor,
     into_row_share,
 )
 
@@ -269,9 +268,7 @@ def anywhere(
                 if points.told[t]:
                     fit += evidence_of_tree(t, k, stand, points)
                 for way in range(ways):
-                    log = fit
-                    if stand.has_rows:
-                        log += math.log(1 - law.ends + ends_factor(k, way, stand, law))
+                    log = fit + (law.log_landing[k, way] if stand.has_rows else 0.0)
                     if log > best - reach:
                         best = max(best, log)
                         count = _propose(made, count, k, way, kind, h, log, dx, dy)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from layers.matching.evidence import PointArrays, StandArrays
 from layers.matching.lattice import COUNTS, draw_walks, smooth_walk
-from layers.matching.law import Odds, SurveyLaw
+from layers.matching.law import Odds, StepLaw, SurveyLaw
 from layers.matching.offset import BELIEF, smooth_offset
 from layers.matching.stand import Stand
 from layers.matching.steps import (
@@ -229,6 +229,32 @@ def stand_arrays(stand: Stand, earlier: Floats, *, counts_places: bool) -> Stand
     )
 
 
+def _places_left(stand: StandArrays) -> Whole:
+    """Places from each tree to its row's end, going up and going down, shape (trees, 2)."""
+    up = stand.row_last[stand.row] - stand.place
+    return np.column_stack([up, stand.place - stand.row_first[stand.row]])
+
+
+def _landing(steps: StepLaw, stand: StandArrays) -> Floats:
+    """Log of how much likelier than any tree a walk begins or lands at each, by direction."""
+    if not stand.has_rows:
+        return np.zeros((0, 2))
+    begun = _places_left(stand)[:, ::-1]
+    entry = np.append(steps.entry, 0.0)[np.minimum(begun, LONGEST_ENTRY + 1)]
+    usual = 1 - steps.ends_share
+    return np.asarray(
+        np.log(usual + steps.ends_share * entry * stand.x.size / stand.row_block.size)
+    )
+
+
+def _leap(steps: StepLaw, stand: StandArrays, tail: Floats, room: Floats) -> Floats:
+    """Log share of steps from each tree that land anywhere, by direction."""
+    if not stand.has_rows:
+        return np.zeros((0, 2))
+    leave = tail[np.minimum(_places_left(stand) + 1, LONGEST_STEP + 1)]
+    return np.asarray(np.log(steps.jump_share + steps.any_row_share * leave * np.exp(-room)))
+
+
 def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
     """Give the law as the walk takes it."""
     steps, noise = law.steps, law.noise
@@ -239,9 +265,7 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
     two = np.convolve(steps.step, steps.step)[: LONGEST_STEP + 1]
     after = (1 - steps.in_place_share) * steps.step + steps.in_place_share * two
     tail_after = np.append(np.cumsum(after[::-1])[::-1], [0.0])
-    # How many times likelier than any tree the usual place to begin a row is.
-    a_row = steps.entry.max() * stand.x.size / stand.row_block.size if stand.has_rows else 0.0
-    rare = steps.turn_share + steps.jump_share + steps.stray_share
+    stay = max(1 - steps.turn_share - steps.jump_share - steps.stray_share, 0.05)
     return LawArrays(
         log_step=np.log(steps.step),
         log_step_after=np.log(after),
@@ -255,7 +279,7 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
         carry=steps.carry_share,
         log_turning=np.log(steps.turning),
         near_room=near_room(stand.near, stand.near_bin, stand.near_way, steps.step, steps.turning),
-        log_stay=float(np.log(max(1 - rare, 0.05))),
+        log_stay=float(np.log(stay)),
         log_back=float(np.log(steps.turn_share)),
         log_jump=float(np.log(steps.jump_share)),
         any_row=steps.any_row_share,
@@ -264,8 +288,9 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
         drift=noise.drift_m**2,
         size_m=noise.size_m,
         size_sd_m=noise.size_sd_m,
-        ends=steps.ends_share,
-        log_landing=float(np.log(1 - steps.ends_share + steps.ends_share * a_row)),
+        elsewhere=1 - steps.ends_share,
+        log_landing=_landing(steps, stand),
+        log_leap=_leap(steps, stand, tail, room + np.log(1 / stay)),
         in_place=steps.in_place_share,
     )
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from layers.compiled import door, inside
-from layers.matching.evidence import StandArrays, Whole
+from layers.matching.evidence import Whole
 from layers.matching.offset import Floats
 
 LONGEST_STEP = 16
@@ -34,7 +34,12 @@ REDRAWN = 2000
 
 
 class LawArrays(NamedTuple):
-    """The law of steps as logs, for a session; ``after`` holds the like after a stray point."""
+    """The law of steps as logs, for a session; ``after`` holds the like after a stray point.
+
+    ``log_landing`` is how much likelier than any tree a walk begins or lands at each, in each
+    direction, and ``log_leap`` the share of steps from it that land anywhere: jumps, and those
+    from the end of its row; both have shape (trees, 2), and are empty in a stand without rows.
+    """
 
     log_step: Floats
     log_step_after: Floats
@@ -57,8 +62,9 @@ class LawArrays(NamedTuple):
     drift: float
     size_m: float
     size_sd_m: float
-    ends: float
-    log_landing: float
+    elsewhere: float
+    log_landing: Floats
+    log_leap: Floats
     in_place: float
 
 
@@ -111,40 +117,6 @@ def near_room(
                     total += step[near_bin[k, i]] * turning[min(turn, HEADINGS - turn)]
             room[k, way] = math.log(max(total, 1e-9))
     return room
-
-
-@inside
-def leaps_from_end(k0: int, way: int, stand: StandArrays, law: LawArrays) -> float:
-    """Share of steps from a tree that end its row and go on in any row, however far."""
-    if not stand.has_rows:
-        return 0.0
-    go_on = way & 7
-    row, place = stand.row[k0], stand.place[k0]
-    left = (stand.row_last[row] - place) if go_on == 0 else (place - stand.row_first[row])
-    if left >= LONGEST_STEP:
-        return 0.0
-    leave = law.tail_after[left + 1] if way & STRAY_BIT else law.tail[left + 1]
-    return law.any_row * leave * math.exp(law.log_stay - law.room[k0, go_on])
-
-
-@inside
-def leaps(k0: int, way: int, stand: StandArrays, law: LawArrays) -> float:
-    """Share of steps from a tree that land anywhere: jumps, and those from the end of its row."""
-    return math.exp(law.log_jump) + leaps_from_end(k0, way, stand, law)
-
-
-@inside
-def ends_factor(k: int, way: int, stand: StandArrays, law: LawArrays) -> float:
-    """How much likelier than any tree a walk begins or lands here for it being near a row's end.
-
-    It is the share of those that are at the end of a row, begun as rows are, over that of a tree
-    and direction among all.
-    """
-    row, place = stand.row[k], stand.place[k]
-    e = (place - stand.row_first[row]) if way == 0 else (stand.row_last[row] - place)
-    if e > LONGEST_ENTRY:
-        return 0.0
-    return law.ends * law.entry[e] * stand.x.size / stand.row_block.size
 
 
 @inside
