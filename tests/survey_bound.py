@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from layers.matching.arrays import make_ground
 from layers.matching.chains import chain_sessions, walkers
 from layers.matching.law import Noise, StepLaw, SurveyLaw
 from layers.matching.points import lay_out_sessions, session_codes
-from layers.matching.session import Search, make_ground, walk_session
+from layers.matching.session import Search, walk_session
 from layers.matching.stand import lay_out_stand
 from layers.matching.steps import LONGEST_ENTRY, LONGEST_STEP, ROW_CHANGES
 from tests.survey_simulator import Survey, SurveyForm, step_law

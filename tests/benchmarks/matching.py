@@ -1,10 +1,13 @@
 """Matching girth points to trees, beside nearest-tree joining and least-cost assignment.
 
 Run ``python -m tests.benchmarks.matching`` for the table of accuracy, with ``--seeds`` surveys a
-case, or with ``--speed`` for the table of speed. Every survey is simulated; the *bound* is a
-Viterbi walk that is told each point's true offset and the true law of steps. *Told* is our own walk
-told the law of steps and the noise, but not the offset: where it lies far below the bound, the
-survey itself doesn't tell where its points are, and no matching comes near the bound.
+case, with ``--limit`` for what the skipping walks let anyone know, or with ``--speed`` for the
+table of speed. Every survey is simulated; the *bound* is a Viterbi walk that is told each point's
+true offset and the true law of steps. *Told* is our own walk told the law of steps and the noise,
+but not the offset: where it lies far below the bound, the survey itself doesn't tell where its
+points are, and no matching comes near the bound. *Sampled* is that limit found another way: walks
+and offsets drawn in turns, begun at the true offset. *ECE by chance* is the calibration error that
+so many points have when each is right as often as was said.
 """
 
 from __future__ import annotations
@@ -25,6 +28,7 @@ from scipy.spatial.distance import cdist
 
 from layers import match_points, match_survey
 from tests.survey_bound import told_the_law, told_the_truth
+from tests.survey_sampler import sample_trees
 from tests.survey_simulator import (
     Survey,
     SurveyForm,
@@ -164,6 +168,13 @@ def calibration_error(right: NDArray[np.bool_], said: NDArray[np.float64]) -> fl
     )
 
 
+def error_by_chance(said: NDArray[np.float64]) -> float:
+    """Calibration error expected of points each right as often as was said."""
+    generator = np.random.default_rng(0)
+    draws = [generator.random(said.size) < said for _ in range(100)]
+    return float(np.mean([calibration_error(one, said) for one in draws]))
+
+
 def measure_case(case: Case, seeds: int) -> dict[str, object]:
     """Simulate and match a case's surveys; pool what came of them."""
     rows = []
@@ -210,6 +221,7 @@ def _table_row(name: str, goal: str, rows: list[pd.DataFrame]) -> dict[str, obje
         "goal": goal,
         "row right %": round(percent["row"], 1),
         "ECE": round(calibration_error(whole["right"].to_numpy(), whole["said"].to_numpy()), 3),
+        "ECE by chance": round(error_by_chance(whole["said"].to_numpy()), 3),
         "sure %": round(100 * sure.mean(), 1),
         "sure right %": round(100 * whole.loc[sure, "right"].mean(), 1) if sure.any() else None,
         "stray precision %": _share(both, whole["called_lone"].sum(), whole["lone"].any()),
@@ -241,6 +253,28 @@ def measure_rounds(form: SurveyForm, seeds: int) -> list[dict[str, object]]:
     ]
 
 
+def measure_limit(seeds: int) -> pd.DataFrame:
+    """Sample skipping walks told law and noise, beside our told walk and the bound."""
+    rows = []
+    for case in CASES:
+        form = case.form
+        if form.step_high < 6 or form.white_m > 1 or form.rows_per_session < form.rows:
+            continue
+        if form.numbered_share:
+            continue
+        surveys = [simulate_survey(case.form, seed) for seed in range(seeds)]
+        right = {
+            "bound %": [told_the_truth(one) == one.truth for one in surveys],
+            "told %": [told_the_law(one) == one.truth for one in surveys],
+            "sampled %": [
+                sample_trees(one, sweeps=400, burn=50)[0] == one.truth for one in surveys
+            ],
+        }
+        shares = {name: round(100 * np.concatenate(of).mean(), 1) for name, of in right.items()}
+        rows.append({"case": case.name, "points": sum(len(one.truth) for one in surveys), **shares})
+    return pd.DataFrame(rows)
+
+
 def measure_speed() -> pd.DataFrame:
     """Match ever more copies of a fully measured block of 1,200 trees, a session each."""
     survey = simulate_survey(SurveyForm(), 0)
@@ -269,9 +303,13 @@ def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--seeds", type=int, default=5, help="surveys a case")
     arguments.add_argument("--speed", action="store_true", help="measure speed and memory")
+    arguments.add_argument("--limit", action="store_true", help="measure what can be known")
     given = arguments.parse_args()
     if given.speed:
         print(measure_speed().to_string(index=False))
+        return
+    if given.limit:
+        print(measure_limit(given.seeds).to_string(index=False))
         return
     rows = []
     for case in CASES:

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scipy.special import i0e
 from scipy.stats import multivariate_normal
 
+from layers.matching.arrays import make_ground
 from layers.matching.law import Noise, StepLaw, SurveyLaw
 from layers.matching.offset import log_i0e, offset_evidence, size_factor, smooth_offset
-from layers.matching.session import Search, Session, Walked, make_ground, walk_session
+from layers.matching.session import Search, Session, Walked, walk_session
 from layers.matching.stand import Stand, lay_out_stand
 from tests.survey_bound import true_law, walk_under
 from tests.survey_sampler import sample_trees
