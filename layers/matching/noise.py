@@ -57,24 +57,21 @@ def _drawn_residuals(
     ]
 
 
+def _seen_under(track: Track, free: Floats) -> tuple[object, ...]:
+    """Give a track under a noise, as the loops over its offset take it."""
+    constant, drift, points, white = np.exp(free[:4])
+    variance = (white * track.accuracy ** free[4]) ** 2
+    fade = fade_of_drift(track.pause, points)
+    return track.left, variance, fade, track.anew, constant**2, drift**2
+
+
 def _log_posterior(tracks: Sequence[Track], free: Floats, draws: int) -> float:
     """Log evidence of residuals under a noise, beside the weak prior.
 
     `free` holds the logs of offset, drift, points of drift and white noise, and the power of the
     reported accuracy.
     """
-    constant, drift, points, white = np.exp(free[:4])
-    total = sum(
-        offset_evidence(
-            one.left,
-            (white * one.accuracy ** free[4]) ** 2,
-            fade_of_drift(one.pause, points),
-            one.anew,
-            constant**2,
-            drift**2,
-        )
-        for one in tracks
-    )
+    total = sum(offset_evidence(*_seen_under(one, free)) for one in tracks)
     prior = float((((free[:4] - PRIOR_LOG) / PRIOR_SD) ** 2).sum() + (free[4] / 0.5) ** 2)
     return float(total / draws - 0.5 * prior)
 
@@ -112,20 +109,8 @@ def _fit_of_sizes(
 
     None where there are too few sessions to tell.
     """
-    constant, drift, points, white = np.exp(free[:4])
-    beliefs = np.concatenate(
-        [
-            last_beliefs(
-                one.left,
-                (white * one.accuracy ** free[4]) ** 2,
-                fade_of_drift(one.pause, points),
-                one.anew,
-                constant**2,
-                drift**2,
-            )
-            for one in tracks
-        ]
-    )
+    prior = float(np.exp(2 * free[0]))
+    beliefs = np.concatenate([last_beliefs(*_seen_under(one, free)) for one in tracks])
     beliefs = beliefs[beliefs[:, 3] >= LONG_ENOUGH]
     if len(beliefs) / draws < SESSIONS_TO_TELL:
         return None
@@ -134,7 +119,7 @@ def _fit_of_sizes(
     def fit(logs: Floats) -> float:
         size, spread = np.exp(logs)
         away = (logs[1] - logs[0] - SIZES_PRIOR_LOG) / SIZES_PRIOR_SD
-        evidence = size_evidence(east, north, doubt, constant**2, size, spread) / draws
+        evidence = size_evidence(east, north, doubt, prior, size, spread) / draws
         return float(evidence - 0.5 * away**2)
 
     return fit

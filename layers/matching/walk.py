@@ -31,6 +31,10 @@ from layers.matching.steps import REDRAWN, STRAY, LawArrays, SearchArrays
 TABLE = 1 << 14
 # Offsets farther apart than about this, metres, are told apart when room for survivors is short.
 OFFSETS_APART_M = 2.0
+# Survivors kept beside those of the likeliest, at most, for being of other offsets.
+MORE_AT_MOST = 128
+# Survivors with a smaller part than this in a jump's origin are left out of it.
+LEAST_PART = 0.003
 
 
 class Lattice(NamedTuple):
@@ -187,7 +191,7 @@ def _choose(sums: Floats, merged: int, cut: float, search: SearchArrays) -> NDAr
             chosen[n] = sums[n, 7] >= cut
         return chosen
     cells, held = np.empty(256, np.int64), np.zeros(256, np.int64)
-    found = 0
+    found = more = 0
     for rank, n in enumerate(np.argsort(-sums[:merged, 7])):
         mass = sums[n, 7]
         if mass < cut:
@@ -202,10 +206,14 @@ def _choose(sums: Floats, merged: int, cut: float, search: SearchArrays) -> NDAr
             cells[found] = cell
             found += 1
         if at < cells.size:
-            chosen[n] = held[at] < search.each
             held[at] += 1
         if rank < search.most:
             chosen[n] = True
+        elif at < cells.size and held[at] <= search.each:
+            chosen[n] = True
+            more += 1
+            if more == MORE_AT_MOST:
+                break
     return chosen
 
 
@@ -244,7 +252,7 @@ def _lay_down(
                     part = made.part[p] if made.group[p] == group else 0.0
                     if group == EVERYONE:
                         part = math.exp(parents[p, 7])
-                    if part * weight > 1e-5 * mass:
+                    if part > LEAST_PART and part * weight > 1e-5 * mass:
                         lattice.edge_from[edges] = before + p
                         lattice.edge_weight[edges] = part * weight
                         lattice.edge_kind[edges] = made.kind[i]

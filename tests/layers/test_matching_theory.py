@@ -245,3 +245,35 @@ def test_the_walk_agrees_with_walks_and_offsets_sampled_in_turns(seed: int) -> N
     assert same.mean() > 0.95
     assert np.abs(said - share)[same].mean() < 0.03
     assert said.mean() == pytest.approx(share.mean(), abs=0.02)
+
+
+@pytest.mark.parametrize("seed", [2, 3, 16, 23])
+def test_the_right_row_keeps_room_beside_a_wrong_offset_with_more_survivors(seed: int) -> None:
+    form = SurveyForm(rows=14, trees_per_row=24, step_high=4, white_m=2.2)
+    survey = simulate_survey(form, seed)
+    law = true_law(form)
+    noise = dataclasses.replace(law.noise, size_sd_m=0.0, anew_share=0.0005)
+    law = dataclasses.replace(law, noise=noise)
+
+    def right_rows(each: int) -> float:
+        told, _ = walk_under(survey, law, search=Search(most=24, each=each))
+        return float((told // form.trees_per_row == survey.truth // form.trees_per_row).mean())
+
+    assert right_rows(24) > 0.95
+    assert right_rows(0) < 0.5
+
+
+@pytest.mark.parametrize(
+    "odd", [{"jump_share": 0.01}, {"stray_share": 0.02}, {"repeat_share": 0.02}]
+)
+def test_walks_told_their_law_are_as_sure_as_they_are_right(odd: dict[str, float]) -> None:
+    form = SurveyForm(step_high=3, **odd)
+    right, said = [], []
+    for seed in range(100, 112):
+        survey = simulate_survey(form, seed)
+        told, share = walk_under(survey, true_law(form), search=Search())
+        right.append(told == survey.truth)
+        said.append(share)
+    hit, sure = np.concatenate(right), np.concatenate(said)
+    assert sure.mean() < hit.mean() + 0.015
+    assert hit[sure >= 0.95].mean() > 0.975
