@@ -93,12 +93,13 @@ def _landing(steps: StepLaw, stand: StandArrays) -> Floats:
     )
 
 
-def _leap(steps: StepLaw, stand: StandArrays, tail: Floats, room: Floats) -> Floats:
+def _leap(steps: StepLaw, stand: StandArrays, tail: Floats, room: Floats, stay: float) -> Floats:
     """Log share of steps from each tree that land anywhere, by direction."""
     if not stand.has_rows:
         return np.zeros((0, 2))
     leave = tail[np.minimum(_places_left(stand) + 1, LONGEST_STEP + 1)]
-    return np.asarray(np.log(steps.jump_share + steps.any_row_share * leave * np.exp(-room)))
+    ended = stay * leave * np.exp(-room)
+    return np.asarray(np.log(steps.jump_share + steps.any_row_share * ended))
 
 
 def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
@@ -136,7 +137,7 @@ def law_arrays(law: SurveyLaw, stand: StandArrays) -> LawArrays:
         size_sd_m=noise.size_sd_m,
         elsewhere=1 - steps.ends_share,
         log_landing=_landing(steps, stand),
-        log_leap=_leap(steps, stand, tail, room + np.log(1 / stay)),
+        log_leap=_leap(steps, stand, tail, room, stay),
         in_place=steps.in_place_share,
     )
 

@@ -218,6 +218,32 @@ def _choose(sums: Floats, merged: int, cut: float, search: SearchArrays) -> NDAr
 
 
 @inside
+def _write_step(lattice: Lattice, edges: int, source: int, weight: float, kind: int) -> int:
+    """Write one step into the lattice; give the end of its steps."""
+    lattice.edge_from[edges], lattice.edge_weight[edges] = source, weight
+    lattice.edge_kind[edges] = kind
+    return edges + 1
+
+
+@inside
+def _write_group(
+    lattice: Lattice, edges: int, made: Proposals, group: int, parents: Floats, before: int,
+    weight: float, kind: int, least: float,
+) -> int:  # fmt: skip
+    """Write a step from each survivor of a group, by its part in it."""
+    for p in range(len(parents)):
+        if group == EVERYONE:
+            part = math.exp(parents[p, 7])
+        elif made.group[p] == group:
+            part = made.part[p]
+        else:
+            continue
+        if part > LEAST_PART and part * weight > least:
+            edges = _write_step(lattice, edges, before + p, part * weight, kind)
+    return edges
+
+
+@inside
 def _lay_down(
     lattice: Lattice, nodes: int, edges: int, made: Proposals, best: float, merged: int,
     heads: NDArray[np.int32], sums: Floats, parents: Floats, before: int, search: SearchArrays,
@@ -242,21 +268,14 @@ def _lay_down(
         lattice.belief[nodes, 7] = math.log(mass)
         while i >= 0:
             weight, source = math.exp(made.log[i] - best), made.source[i]
-            if source >= 0 and weight > 1e-5 * mass:
-                lattice.edge_from[edges], lattice.edge_weight[edges] = source, weight
-                lattice.edge_kind[edges] = made.kind[i]
-                edges += 1
-            if source < 0 and weight > 1e-5 * mass:
-                group = -1 - source
-                for p in range(len(parents)):
-                    part = made.part[p] if made.group[p] == group else 0.0
-                    if group == EVERYONE:
-                        part = math.exp(parents[p, 7])
-                    if part > LEAST_PART and part * weight > 1e-5 * mass:
-                        lattice.edge_from[edges] = before + p
-                        lattice.edge_weight[edges] = part * weight
-                        lattice.edge_kind[edges] = made.kind[i]
-                        edges += 1
+            if weight > 1e-5 * mass:
+                if source >= 0:
+                    edges = _write_step(lattice, edges, source, weight, made.kind[i])
+                else:
+                    edges = _write_group(
+                        lattice, edges, made, -1 - source, parents, before, weight, made.kind[i],
+                        1e-5 * mass,
+                    )  # fmt: skip
             i = made.following[i]
         nodes += 1
         lattice.edge_start[nodes] = edges

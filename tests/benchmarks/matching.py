@@ -258,11 +258,10 @@ def measure_limit(seeds: int) -> pd.DataFrame:
     rows = []
     for case in CASES:
         form = case.form
-        if form.step_high < 6 or form.white_m > 1 or form.rows_per_session < form.rows:
+        one_session = form.rows_per_session >= form.rows
+        if form.step_high < 6 or form.white_m > 1 or form.numbered_share or not one_session:
             continue
-        if form.numbered_share:
-            continue
-        surveys = [simulate_survey(case.form, seed) for seed in range(seeds)]
+        surveys = [simulate_survey(form, seed) for seed in range(seeds)]
         right = {
             "bound %": [told_the_truth(one) == one.truth for one in surveys],
             "told %": [told_the_law(one) == one.truth for one in surveys],
