@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 from scipy.special import i0e
 from scipy.stats import multivariate_normal
 
-from layers.matching.arrays import make_ground
-from layers.matching.law import Noise, StepLaw, SurveyLaw
+from layers.matching.arrays import law_arrays, make_ground, stand_arrays
+from layers.matching.lattice import COUNTS
+from layers.matching.law import Noise, StepLaw, SurveyLaw, first_law, law_from_counts
 from layers.matching.offset import log_i0e, offset_evidence, size_factor, smooth_offset
 from layers.matching.session import Search, Session, Walked, walk_session
 from layers.matching.stand import Stand, lay_out_stand
+from layers.matching.steps import into_row_share
 from tests.survey_bound import true_law, walk_under
 from tests.survey_sampler import sample_trees
 from tests.survey_simulator import SurveyForm, simulate_survey
@@ -199,6 +201,45 @@ def test_the_lattice_agrees_with_every_walk_written_out(
     for point in range(len(at_m)):
         for tree in range(len(along_m)):
             assert share_of(walked, point, tree) == pytest.approx(truth[point, tree], abs=0.01)
+
+
+def test_a_jump_comes_from_every_tree_that_the_walk_may_have_been_at() -> None:
+    # Of two trees beside the first point neither is told apart by the second, 200 m away.
+    along_m, at_m = np.array([0.0, 3.0, 200.0]), np.array([[1.2, 0.0], [200.5, 0.0]])
+    noise = Noise(offset_m=3.0, drift_m=0.5, white_m=7.0, anew_share=NEVER)
+    known = law(noise, {0: 1.0}, jump_share=0.1)
+    walked = walk(row_of_trees(list(along_m)), [tuple(one) for one in at_m], known)
+    truth = written_out(along_m, at_m, known)
+    assert truth[0, 0] == pytest.approx(0.51, abs=0.02)
+    for tree in range(2):
+        assert share_of(walked, 0, tree) == pytest.approx(truth[0, tree], abs=0.01)
+
+
+@pytest.mark.parametrize("left", [0, 1, 2, 5])
+def test_a_stray_point_stands_for_the_last_tree_of_a_row_or_the_first_of_the_next(
+    left: int,
+) -> None:
+    step = np.zeros(17)
+    step[1:4] = 0.5, 0.3, 0.2
+    entry = np.zeros(17)
+    entry[:3] = 0.6, 0.3, 0.1
+    known = law(Noise(), {1: 0.5, 2: 0.3, 3: 0.2}, in_place_share=1 - NEVER)
+    known = dataclasses.replace(known, steps=dataclasses.replace(known.steps, entry=entry + NEVER))
+    stand = stand_arrays(row_of_trees([0.0, 3.0]), np.full((2, 6), np.nan), counts_places=False)
+    arrays = law_arrays(known, stand)
+    for e in range(6):
+        first = step[left + 1 :].sum() * sum(entry[b] * step[e - b] for b in range(e + 1))
+        last = sum(step[s] * step[left + 1 - s :].sum() for s in range(left + 1)) * entry[e]
+        assert into_row_share(left, e, True, arrays) == pytest.approx(first + last, abs=1e-9)
+
+
+def test_trees_measured_twice_are_counted_apart_from_how_far_the_next_is() -> None:
+    counts = np.zeros(COUNTS)
+    counts[:4] = 10, 163, 165, 162
+    learned = law_from_counts(counts, 0.0, first_law(2.0))
+    # Eleven of 560: ten and the one, of 500 and the 60, that count before any survey is seen.
+    assert learned.step[0] == pytest.approx(11 / 560, rel=1e-6)
+    assert learned.step[1:4] == pytest.approx(np.full(3, 0.33), abs=0.01)
 
 
 def test_the_offset_filter_agrees_with_the_normal_law_written_out() -> None:
