@@ -316,5 +316,5 @@ def test_walks_told_their_law_are_as_sure_as_they_are_right(odd: dict[str, float
         right.append(told == survey.truth)
         said.append(share)
     hit, sure = np.concatenate(right), np.concatenate(said)
-    assert sure.mean() < hit.mean() + 0.015
-    assert hit[sure >= 0.95].mean() > 0.975
+    assert sure.mean() < hit.mean() + 0.005
+    assert hit[sure >= 0.95].mean() > 0.978
