@@ -38,7 +38,7 @@ def told_the_truth(survey: Survey) -> NDArray[np.int64]:
     return got
 
 
-def told_the_law(survey: Survey) -> NDArray[np.int64]:
+def told_the_law(survey: Survey) -> tuple[NDArray[np.int64], Floats]:
     """Likeliest trees by this project's own walk, told the true law of steps and the true noise.
 
     Unlike :func:`told_the_truth` it has to find the offset: what lies between the two is what no
@@ -46,10 +46,12 @@ def told_the_law(survey: Survey) -> NDArray[np.int64]:
 
     Returns
     -------
-    ndarray of int
-        The tree's position in the frame, -1 where a point is likelier of no tree.
+    tree
+        The tree's position in the frame, -1 where a point is likelier of no tree, shape (n,).
+    share
+        Its probability, shape (n,).
     """
-    return walk_under(survey, true_law(survey.form), search=Search())[0]
+    return walk_under(survey, true_law(survey.form), search=Search())
 
 
 def walk_under(
@@ -91,7 +93,7 @@ def true_law(form: SurveyForm) -> SurveyLaw:
             jump_share=max(form.jump_share, 1e-7),
             stray_share=max(form.stray_share, 1e-7),
             any_row_share=max(min(form.jump_share * form.trees_per_row / 2, 0.5), 1e-7),
-            ends_share=1 - 1e-6,
+            ends_share=1 - max(form.stray_share, 1e-6),
             in_place_share=1 - 1e-6,
             counts_places=form.step_counts_places,
         ),

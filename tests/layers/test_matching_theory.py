@@ -278,7 +278,7 @@ def test_sizes_of_offsets_weigh_as_the_ring_written_out() -> None:
 def test_the_walk_agrees_with_walks_and_offsets_sampled_in_turns(seed: int) -> None:
     form = SurveyForm(rows=12, trees_per_row=20, step_high=3, white_m=1.5)
     survey = simulate_survey(form, seed)
-    tree, share = sample_trees(survey, sweeps=1500, burn=200)
+    tree, share = sample_trees(survey, survey.offset_m, sweeps=1500, burn=200)
     law = true_law(form)
     law = dataclasses.replace(law, noise=dataclasses.replace(law.noise, size_sd_m=0.0))
     told, said = walk_under(survey, law, search=Search(most=2000, reach=14.0, share=0.2))
