@@ -6,7 +6,10 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-SURE = 0.8
+from layers.matching.settling import SURE
+
+# A point that settles at least so many, itself included, is worth looking at first.
+SETTLES_MANY = 3.0
 
 
 def field_list(
@@ -30,8 +33,9 @@ def field_list(
     Returns
     -------
     DataFrame
-        One row a doubtful point, in the points' order: point_id, session_id (where the points
-        have one), tree_id, probability, second_tree_id, second_probability, doubt (``no tree``,
+        One row a doubtful point, those that settle most others first, else in the points' order:
+        point_id, session_id (where the points have one), tree_id, probability, second_tree_id,
+        second_probability, settles_points (where matches have it), doubt (``no tree``,
         ``which row``, ``which tree``, ``which block`` or ``which of several``) and advice, a
         sentence for the surveyor.
 
@@ -72,7 +76,17 @@ def field_list(
         )
         columns.insert(1, "session_id")
     doubtful = (both["probability"] < sure) | both["tree_id"].isna()
-    return both.loc[doubtful, [*columns, "doubt", "advice"]].reset_index(drop=True)
+    if "settles_points" in both:
+        columns.append("settles_points")
+        first = both["settles_points"].round()
+        both = both.loc[first.sort_values(ascending=False, kind="stable").index]
+        many = both["settles_points"] >= SETTLES_MANY
+        both.loc[many, "advice"] += [
+            f" Look here first: its tree is likely to settle {round(number)} points."
+            for number in both.loc[many, "settles_points"]
+        ]
+    listed = doubtful.reindex(both.index)
+    return both.loc[listed, [*columns, "doubt", "advice"]].reset_index(drop=True)
 
 
 def _doubts(both: pd.DataFrame) -> np.ndarray:

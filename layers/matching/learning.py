@@ -32,6 +32,8 @@ Floats = NDArray[np.float64]
 # Rounds before it is chosen how steps are counted, and after.
 FIRST_ROUNDS, MORE_ROUNDS = 4, 6
 THREADS = 2
+# Between the beginnings of chance of walks under one law and the next.
+APART = 10_000
 # Chains of laws drawn beside each other.
 CHAINS = 2
 
@@ -91,9 +93,13 @@ def walk_groups(
     """Walk each group's sessions under the group's law, the longest first."""
     walks = [
         partial(
-            walk_session, make_ground(stand, law, earlier), search=search, draws=draws, seed=seed
+            walk_session,
+            make_ground(stand, law, earlier),
+            search=search,
+            draws=draws,
+            seed=seed + APART * number,
         )
-        for law in laws
+        for number, law in enumerate(laws)
     ]
     every = [
         (group, place) for group, sessions in enumerate(groups) for place in range(len(sessions))

@@ -37,6 +37,7 @@ from layers.matching.session import (
     Walked,
     average_walked,
 )
+from layers.matching.settling import SURE, settled_by
 from layers.matching.stand import Stand, lay_out_stand
 
 # How many laws are drawn: fewer the more points tell the law, none where a great many do.
@@ -44,6 +45,8 @@ LAWS, LEAST_LAWS = 10, 4
 LAWS_TIMES_POINTS = 20_000
 LAWS_UP_TO_POINTS = 30_000
 EARLIER_GIRTHS = 3
+# Walks drawn of each session, under all laws together, and where none of these were drawn.
+WALKS, FEW_WALKS = 120, 32
 
 Whole = NDArray[np.int64]
 
@@ -102,8 +105,10 @@ def match_points(
     DataFrame
         One row a point in the points' order: point_id, tree_id (missing where no tree is likely),
         probability (that what tree_id says is right), second_tree_id, second_probability,
-        dx_m, dy_m (inferred offset of the receiver, point minus tree, east and north) and
-        offset_sd_m (standard deviation of each).
+        dx_m, dy_m (inferred offset of the receiver, point minus tree, east and north),
+        offset_sd_m (standard deviation of each) and settles_points (how many points are expected
+        to come right, itself included, once its tree is known, after those that settle more; 0
+        where the point isn't in doubt).
 
     Raises
     ------
@@ -183,7 +188,8 @@ def _learn_and_walk(
     for number, inside in enumerate(members):
         group_of[inside] = number
     every_law = list(chain.from_iterable(drawn))
-    under = walk_groups(stand, groups * len(drawn), every_law, earlier, search=search)
+    draws = FEW_WALKS if len(drawn) == 1 else -(-WALKS // len(drawn))
+    under = walk_groups(stand, groups * len(drawn), every_law, earlier, search=search, draws=draws)
     walked = [
         average_walked(list(same))
         for number in range(len(groups))
@@ -206,6 +212,7 @@ def _nothing_to_match(points: gpd.GeoDataFrame) -> SurveyMatch:
             "dx_m": nothing,
             "dy_m": nothing,
             "offset_sd_m": nothing,
+            "settles_points": np.zeros(len(points)),
         }
     )
     law = SurveyLaw(steps=first_law(1.0))
@@ -297,16 +304,21 @@ def _matches(
     none = lone > share[:, 0]
     first = np.where(none, -1, tree[:, 0])
     second = np.where(none, tree[:, 0], tree[:, 1])
+    probability = np.where(none, lone, share[:, 0]).clip(0, 1)
+    settles = np.zeros(len(points))
+    for one, part in zip(walked, inside, strict=True):
+        settles[part] = settled_by(one.walks, probability[part] < SURE)
     return pd.DataFrame(
         {
             "point_id": points["point_id"].to_numpy(),
             "tree_id": _names(trees, stand, first),
-            "probability": np.where(none, lone, share[:, 0]).clip(0, 1),
+            "probability": probability,
             "second_tree_id": _names(trees, stand, second),
             "second_probability": np.where(none, share[:, 0], share[:, 1]),
             "dx_m": offset[:, 0],
             "dy_m": offset[:, 1],
             "offset_sd_m": offset[:, 2],
+            "settles_points": settles,
         }
     )
 

@@ -355,7 +355,10 @@ def test_the_field_list_says_what_to_do() -> None:
     low = match.matches.loc[
         (match.matches["probability"] < 0.8) | match.matches["tree_id"].isna(), "point_id"
     ]
-    assert list(doubtful["point_id"]) == list(low)
+    assert sorted(doubtful["point_id"]) == list(low)
+    settles = doubtful["settles_points"].round()
+    assert settles.is_monotonic_decreasing
+    assert all(same["point_id"].is_monotonic_increasing for _, same in doubtful.groupby(settles))
     assert set(doubtful["doubt"]) <= {
         "no tree",
         "which row",
