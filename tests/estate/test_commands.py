@@ -175,3 +175,22 @@ def test_own_timed_mornings_are_joined_to_the_last_plans_tasks_and_kept_with_the
     assert (once[["low", "high", "two"]].sum(axis=1) == once["trees"]).all()
     pd.testing.assert_frame_equal(pd.DataFrame(again), pd.DataFrame(once))
     assert {"minutes_ratio", "latex_ratio"} <= set(read_layer(project, "fairness").columns)
+
+
+def test_a_cooperative_with_nothing_to_tap_yet_gets_its_maps_and_reports(tmp_path):
+    x, y = 500_000.0, 9_900_000.0
+    shape = Polygon([(x, y), (x + 50, y), (x + 50, y + 40), (x, y + 40)])
+    young = {"block_id": ["B1"], "planted_on": ["2023-05-01"], "row_gap_m": [7.0],
+             "tree_gap_m": [3.0], "row_bearing_deg": [0.0]}  # fmt: skip
+    gpd.GeoDataFrame(young, geometry=[shape], crs=32748).to_file(tmp_path / "blocks.geojson")
+    pd.DataFrame({"tapper_id": ["T1"], "name": ["One"]}).to_csv(
+        tmp_path / "tappers.csv", index=False
+    )
+    result = run("plan", tmp_path, "--on", "2026-03-02", "--json")
+    assert result.exit_code == 0, result.output
+    told = json.loads(result.stdout)
+    assert told["tasks"] == []
+    assert [block["decision"] for block in told["blocks"]] == ["wait"]
+    assert (tmp_path / "handed-out" / "overview.html").is_file()
+    again = run("plan", tmp_path, "--on", "2026-03-09", "--json")
+    assert again.exit_code == 0, again.output

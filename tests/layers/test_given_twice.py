@@ -206,3 +206,13 @@ def test_a_heading_that_no_file_has_is_told(folder: Path) -> None:
     assert "columns.toml, layer blocks: found a column 'Plot nr', which no blocks file" in said(
         bring_in(folder)
     )
+
+
+def test_keys_that_stand_several_times_beside_empty_cells_are_told_too(folder: Path) -> None:
+    # An empty cell of a column of text is no text: putting the row's words together failed on it.
+    half = GIRTH.assign(point_id="P1", surveyor=["A", None] * 30, girth_cm=46.0 + np.arange(60))
+    half.to_csv(folder / "girth.csv", index=False)
+    found = bring_in(folder)
+    assert len(found.layers.girth) == 60
+    assert found.layers.girth["point_id"].is_unique
+    assert "row P1 (60 times): found 60 rows: a point_id that another row has too" in said(found)
