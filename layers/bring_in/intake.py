@@ -159,13 +159,13 @@ def _terrain(
     named = names.crs.get(found[0].path.name)
     try:
         own = None if named is None else known_crs(int(named) if str(named).isdigit() else named)
-        terrain = read_terrain(found[0].path, crs=crs, stands_in=own)
+        terrain, more = read_terrain(found[0].path, crs=crs, stands_in=own)
     except LayerError as error:
         return None, [], [*faults, error.fault]
     source = Source(
         file=found[0].shown, layer=TERRAIN, rows=terrain.elevation_m.size, crs=terrain.crs.name
     )
-    return terrain, [source], faults
+    return terrain, [source], [*faults, *more]
 
 
 def _assemble(
