@@ -18,6 +18,7 @@ from layers.bring_in.listed import girths_of_listed, with_statuses
 from layers.bring_in.moments import on_local_clock
 from layers.bring_in.placing import centre_of, choose_crs, in_crs
 from layers.bring_in.reading import Source, read_all
+from layers.bring_in.sessions import with_sessions
 from layers.bring_in.sources import TERRAIN, Found, UserNames, find_sources, read_user_names
 from layers.bring_in.stand import make_stand
 from layers.bring_in.values import check_values
@@ -96,6 +97,8 @@ def bring_in(path: Path | str, *, epsg: int | None = None) -> Intake:
     raw, more = on_local_clock(
         raw, zone=names.zone, longitude=float("nan") if middle.is_empty else middle.x
     )
+    faults += more
+    raw, more = with_sessions(raw)
     faults += more
     frames, more = in_crs(raw, crs)
     faults += more

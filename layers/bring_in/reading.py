@@ -10,6 +10,7 @@ import pandas as pd
 
 from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds
 from layers.bring_in.moments import OFFSET
+from layers.bring_in.sessions import SESSION_NAME
 from layers.bring_in.sources import COLUMNS_FILE, Found, UserNames
 from layers.bring_in.tables import read_table
 from layers.bring_in.vectors import read_vector
@@ -117,34 +118,11 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
     frame = frame.assign(**{FILE: found.shown, ROW: np.arange(1, len(frame) + 1)})
     frame, more = set_kinds(frame, found.layer, place=place)
     if found.layer == "girth":
-        frame, extra = _with_session(frame, found, place)
-        more += extra
+        sheet = found.table if ending == ".xlsx" else None
+        walk = found.path.stem if sheet is None else f"{found.path.stem} {sheet}"
+        frame = frame.assign(**{SESSION_NAME: pd.Series(walk, index=frame.index, dtype="str")})
     if ending == ".gpkg" and OFFSET in frame.columns and written_here(found.path):
         # A project's moments are by the plot's clock already.
         frame = frame.drop(columns=OFFSET)
     frame.attrs[_HEADINGS] = headings
     return frame, faults + more
-
-
-def _with_session(
-    frame: pd.DataFrame, found: Found, place: Place
-) -> tuple[pd.DataFrame, list[Fault]]:
-    """Take points that came in one file without a session as one session, named after the file."""
-    own = frame["session_id"] if "session_id" in frame.columns else None
-    if len(frame) == 0:
-        return frame.assign(session_id=pd.Series(dtype="str")), []
-    if own is not None and own.notna().all():
-        return frame, []
-    sheet = found.table if found.path.suffix.lower() == ".xlsx" else None
-    name = found.path.stem if sheet is None else f"{found.path.stem} {sheet}"
-    session = pd.Series(name, index=frame.index, dtype="str")
-    count = len(frame) if own is None else int(own.isna().sum())
-    named = frame.assign(session_id=session if own is None else own.fillna(session))
-    return named, [
-        place.fault(
-            "noted",
-            found=f"{count} points without a session_id, taken as the session {name}",
-            expected="session_id: one name for each walk",
-            remedy="Give each walk its own session_id, since each has its own position error.",
-        )
-    ]
