@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds
+from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds, with_moments
 from layers.bring_in.moments import OFFSET
 from layers.bring_in.sessions import SESSION_NAME
 from layers.bring_in.sources import COLUMNS_FILE, Found, UserNames
@@ -112,9 +112,10 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
         frame = frame.drop(columns="Name") if key in known else frame.rename(columns={"Name": key})
     place = Place(file=found.shown, layer=found.layer)
     headings = {plain_name(str(column)) for column in frame.columns}
-    frame, faults = name_columns(
-        frame, found.layer, own=names.columns.get(found.layer, {}), place=place
-    )
+    own = names.columns.get(found.layer, {})
+    frame, told = with_moments(frame, found.layer, own=own, place=place)
+    frame, faults = name_columns(frame, found.layer, own=own, place=place)
+    faults = told + faults
     frame = frame.assign(**{FILE: found.shown, ROW: np.arange(1, len(frame) + 1)})
     frame, more = set_kinds(frame, found.layer, place=place)
     if found.layer == "girth":

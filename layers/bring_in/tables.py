@@ -18,6 +18,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 
 from layers.bring_in.columns import plain_name
 from layers.bring_in.coordinates import EASTINGS, LATITUDES, LONGITUDES, NORTHINGS
+from layers.bring_in.kinds import marks_of_nothing
 from layers.bring_in.sources import Found, UserNames
 from layers.crs import EXCHANGE_CRS, known_crs
 from layers.errors import ColumnError, CrsError, UnreadableError
@@ -84,7 +85,8 @@ def _points(
 
 def _coordinates(frame: pd.DataFrame, column: str, found: Found) -> NDArray[np.float64]:
     words = frame[column].astype("str").str.strip().str.replace(",", ".")
-    words = words.mask(frame[column].isna() | (words == ""), None)
+    nothing = frame[column].isna() | (words == "") | marks_of_nothing(frame[column], text=False)
+    words = words.mask(nothing, None)
     numbers = pd.to_numeric(words, errors="coerce")
     unread = numbers.isna() & words.notna()
     if unread.any():

@@ -245,3 +245,69 @@ def test_it_stops_with_the_remedy(name: str, folder: Path) -> None:
         bring_in(folder)
     assert caught.value.fault.remedy
     assert str(folder) not in str(caught.value)
+
+
+def moments_of(folder: Path, heading: str, rows: list[str]) -> tuple[list[str], str]:
+    """Read girths under a heading for the moment, and give these and what was said."""
+    lines = "".join(f"105.000{n},-0.904,45,{row}\n" for n, row in enumerate(rows))
+    (folder / "girth.csv").write_text(f"lon,lat,girth_cm,{heading}\n{lines}")
+    blocks().to_file(folder / "blocks.gpkg", layer="blocks")
+    found = bring_in(folder)
+    moments = found.layers.girth["measured_at"].dt.strftime("%Y-%m-%d %H:%M:%S").tolist()
+    return moments, "\n".join(map(str, found.faults))
+
+
+@pytest.mark.parametrize(
+    ("rows", "read"),
+    [
+        (["25/09/2025 07:05", "3/9/2025 17:05:30"], ["2025-09-25 07:05:00", "2025-09-03 17:05:30"]),
+        (["9/25/2025 12:05 AM", "9/3/2025 1:05 p.m."],
+         ["2025-09-25 00:05:00", "2025-09-03 13:05:00"]),
+        (["25.09.2025", "03.09.2025, 12:00 PM"], ["2025-09-25 00:00:00", "2025-09-03 12:00:00"]),
+        # Day 39448 is 1 January 2008 (Microsoft, help on DATEVALUE, from memory); 6,467 days on.
+        (["45915.5", "45915"], ["2025-09-15 12:00:00", "2025-09-15 00:00:00"]),
+    ],
+)  # fmt: skip
+def test_moments_are_read_as_surveyors_and_spreadsheets_write_them(
+    tmp_path: Path, rows: list[str], read: list[str]
+) -> None:
+    heading = '"measured_at"'
+    moments, _ = moments_of(tmp_path, heading, [f'"{row}"' for row in rows])
+    assert sorted(moments) == sorted(read)
+
+
+def test_a_day_that_may_be_a_month_is_left_out_and_told(tmp_path: Path) -> None:
+    moments, told = moments_of(tmp_path, "measured_at", ["03/09/2025 07:05", "04/09/2025 13:61"])
+    assert pd.isna(moments).all()
+    assert "measured_at = '03/09/2025 07:05', left out" in told
+
+
+def test_a_day_and_a_time_in_two_columns_are_one_moment(tmp_path: Path) -> None:
+    moments, told = moments_of(tmp_path, "Date,Time", ["25.09.2025,07:05", "26.09.2025,"])
+    assert moments == ["2025-09-25 07:05:00", "2025-09-26 00:00:00"]
+    assert "columns Date and Time, put together as measured_at" in told
+
+
+def test_marks_for_an_empty_cell_are_empty_and_told_once(tmp_path: Path) -> None:
+    rows = ["-,-,n/a", "\u2013,NA,Na", "7.5,2,walk"]
+    heading = "bark_mm,row_no,surveyor"
+    lines = "".join(f"105.000{n},-0.904,45,{row}\n" for n, row in enumerate(rows))
+    (tmp_path / "girth.csv").write_text(f"lon,lat,girth_cm,{heading}\n{lines}n/a,-,45,7,2,walk\n")
+    blocks().to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    found = bring_in(tmp_path)
+    told = "\n".join(map(str, found.faults))
+    girth = found.layers.girth
+    assert girth["bark_mm"].isna().sum() == 2
+    assert girth["row_no"].isna().sum() == 2
+    # Na is a family name.
+    assert girth["surveyor"].dropna().tolist() == ["Na", "walk"]
+    assert "bark_mm '-', '\u2013' in 2 rows, taken as empty" in told
+    assert "no geometry; left out" in told
+    assert "Mend bark_mm" not in told
+
+
+def test_a_month_before_its_year_is_read(tmp_path: Path) -> None:
+    frame = blocks().assign(planted_on=["06/2014", "2015", "41791"])
+    frame.to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    planted = bring_in(tmp_path).layers.blocks["planted_on"].dt.strftime("%Y-%m-%d")
+    assert planted.tolist() == ["2014-06-01", "2015-07-01", "2014-06-01"]
