@@ -114,6 +114,16 @@ def kinds_of(layer: str) -> dict[str, str]:
     return {form.key: "text", **form.columns, **EXTRA_COLUMNS.get(layer, {})}
 
 
+def is_column_of(name: str, layer: str, *, own: Mapping[str, str]) -> bool:
+    """Tell whether a heading, as :func:`plain_name` gives it, is read as a column of a layer."""
+    kinds, others = kinds_of(layer), _OTHER_NAMES.get(layer, {})
+    chosen = {plain_name(yours): ours for yours, ours in own.items()}
+    likeness = any(
+        like(name, chosen, kinds, others) for like in (_chosen, _exact, _other, _shortened)
+    )
+    return likeness or _other_unit(name, kinds) is not None
+
+
 def name_columns(
     frame: pd.DataFrame, layer: str, *, own: Mapping[str, str], place: Place
 ) -> tuple[pd.DataFrame, list[Fault]]:
@@ -330,14 +340,21 @@ def _without_marks(values: pd.Series, kind: str, place: Place) -> tuple[pd.Serie
     kinds = ", ".join(repr(word) for word in words.drop_duplicates().iloc[:_MOST_NAMED])
     fault = place.fault(
         "noted",
-        found=f"{values.name} {kinds} in {_rows(int(marks.sum()))}, taken as empty",
+        found=f"{values.name} {kinds} in {counted_rows(int(marks.sum()))}, taken as empty",
         expected=EXPECTED.get(kind, "words"),
         remedy="Nothing to do if that is what was meant.",
     )
     return values.mask(marks, None), [fault]
 
 
-def _rows(count: int) -> str:
+def counted_rows(count: int) -> str:
+    """Give a count of rows in words.
+
+    Examples
+    --------
+    >>> counted_rows(1), counted_rows(1204)
+    ('1 row', '1,204 rows')
+    """
     return f"{count:,} row{'s' * (count > 1)}"
 
 
@@ -347,7 +364,8 @@ def _taken_as(kind: str, values: pd.Series) -> str:
         return ""
     counted = int(day_numbers(values).notna().sum())
     if counted:
-        return f"as a spreadsheet counts days in {_rows(counted)}, read as days since 1899-12-30"
+        rows = counted_rows(counted)
+        return f"as a spreadsheet counts days in {rows}, read as days since 1899-12-30"
     words = values.astype("str").str.strip()[~is_blank(values)]
     short = int(words.str.fullmatch(r"\d{4}(?:[-./]\d{1,2})?|\d{1,2}[-./]\d{4}").sum())
     return (

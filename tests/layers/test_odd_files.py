@@ -11,6 +11,7 @@ import pandas as pd
 import pyogrio
 import pytest
 import shapely
+from openpyxl import Workbook
 
 from layers import bring_in, write_layers
 from layers.errors import LayerError
@@ -311,3 +312,48 @@ def test_a_month_before_its_year_is_read(tmp_path: Path) -> None:
     frame.to_file(tmp_path / "blocks.gpkg", layer="blocks")
     planted = bring_in(tmp_path).layers.blocks["planted_on"].dt.strftime("%Y-%m-%d")
     assert planted.tolist() == ["2014-06-01", "2015-07-01", "2014-06-01"]
+
+
+TABLE = "lon,lat,girth_cm,measured_at\n105,-0.904,45,2025-09-15\n105,-0.9041,46,2025-09-15\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "titles"),
+    [
+        ("Survey of the northern group,,,\n,,,\n" + TABLE, "2 rows above the headings"),
+        ("Girth\nlon,lat,girth_cm,measured_at\n" + TABLE.split("\n", 1)[1], "1 row above"),
+        ("sep=;\r\n" + TABLE.replace(",", ";"), ""),
+        ('"sep=,"\n' + TABLE, ""),
+        (TABLE, ""),
+    ],
+)
+def test_titles_above_the_headings_are_left_out_and_told(
+    tmp_path: Path, words: str, titles: str
+) -> None:
+    (tmp_path / "girth.csv").write_text(words)
+    blocks().to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    found = bring_in(tmp_path)
+    assert found.layers.girth["girth_cm"].tolist() == [45.0, 46.0]
+    told = "\n".join(map(str, found.faults))
+    assert titles in told
+    assert ("above the headings" in told) == bool(titles)
+
+
+def test_a_workbook_with_merged_titles_is_read_sheet_by_sheet(tmp_path: Path) -> None:
+    book = Workbook()
+    for number, sheet in enumerate([book.active, book.create_sheet("second")]):
+        sheet.append(["Girth survey", None, None])
+        sheet.merge_cells("A1:C1")
+        sheet.append(["Place", None, "Measure"])
+        sheet.merge_cells("A2:B2")
+        sheet.append(["lon", "lat", "Stem size", "measured_at"])
+        sheet.append([105.0 + 1e-4 * number, -0.904, 45 + number, "2025-09-15"])
+    book.create_sheet("notes").append(["Names of the surveyors"])
+    book.save(tmp_path / "girth.xlsx")
+    (tmp_path / "columns.toml").write_text('[girth]\n"Stem size" = "girth_cm"\n')
+    blocks().to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    found = bring_in(tmp_path)
+    assert found.layers.girth["girth_cm"].tolist() == [45.0, 46.0]
+    told = "\n".join(map(str, found.faults))
+    assert "girth.xlsx (second), layer girth: found 2 rows above the headings" in told
+    assert "girth.xlsx (notes), layer girth: found a sheet without a heading of girth" in told
