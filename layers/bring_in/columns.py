@@ -124,6 +124,13 @@ def is_column_of(name: str, layer: str, *, own: Mapping[str, str]) -> bool:
     return likeness or _other_unit(name, kinds) is not None
 
 
+def is_girth(name: str) -> bool:
+    """Tell whether a heading is read as a girth, in whichever unit."""
+    unit = _other_unit(plain_name(name), kinds_of("girth"))
+    exact = _OTHER_NAMES["girth"].get(plain_name(name), plain_name(name)) == "girth_cm"
+    return exact or (unit is not None and unit[0] == "girth_cm")
+
+
 def name_columns(
     frame: pd.DataFrame, layer: str, *, own: Mapping[str, str], place: Place
 ) -> tuple[pd.DataFrame, list[Fault]]:

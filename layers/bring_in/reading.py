@@ -89,7 +89,7 @@ def _named_in_vain(names: UserNames, seen: dict[str, set[str]]) -> list[Fault]:
 
 def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
     ending = found.path.suffix.lower()
-    titles: list[Fault] = []
+    apart: list[Fault] = []
     if found.path.stat().st_size == 0:
         raise UnreadableError.at(
             file=found.shown,
@@ -99,9 +99,9 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
             remedy="Copy or save it again; a transfer may have been cut short.",
         )
     if ending in (".csv", ".xlsx"):
-        frame, titles = read_table(found, names)
+        frame, apart = read_table(found, names)
     elif ending == ".gpx":
-        frame = read_waypoints(found)
+        frame, apart = read_waypoints(found)
     else:
         frame = read_vector(found, names)
     if isinstance(frame, gpd.GeoDataFrame) and frame.geometry.name != "geometry":
@@ -116,7 +116,7 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
     own = names.columns.get(found.layer, {})
     frame, told = with_moments(frame, found.layer, own=own, place=place)
     frame, faults = name_columns(frame, found.layer, own=own, place=place)
-    faults = titles + told + faults
+    faults = apart + told + faults
     frame = frame.assign(**{FILE: found.shown, ROW: np.arange(1, len(frame) + 1)})
     frame, more = set_kinds(frame, found.layer, place=place)
     if found.layer == "girth":
