@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import shutil
 import sqlite3
 import tempfile
+import time
 from collections.abc import Mapping
 from contextlib import closing
 from pathlib import Path
@@ -22,6 +24,7 @@ from layers.errors import InUseError, MissingLayerError, UnreadableError
 # Stands in the description that GeoPackage keeps of each layer.
 WRITTEN_BY = "written by plantation-block-manager"
 _WAIT_S = 2.0
+_LEFT_BEHIND_S = 24 * 3600.0
 
 
 def layer_names(path: Path) -> tuple[str, ...]:
@@ -146,6 +149,7 @@ def write_layers(path: Path, frames: Mapping[str, pd.DataFrame], *, keep: bool =
         )
     if path.exists():
         settle(path)
+    _clear(path)
     # A folder of its own: SQLite leaves its journal beside the file while it writes.
     with tempfile.TemporaryDirectory(prefix=f".{path.stem}-", dir=path.parent) as folder:
         fresh = Path(folder) / f"{path.stem}.gpkg"
@@ -157,6 +161,13 @@ def write_layers(path: Path, frames: Mapping[str, pd.DataFrame], *, keep: bool =
             with fresh.open("rb") as written:
                 os.fsync(written.fileno())
             fresh.replace(path)
+
+
+def _clear(path: Path) -> None:
+    """Take away what writes of this file that were killed left beside it more than a day ago."""
+    for old in path.parent.glob(f".{glob.escape(path.stem)}-????????"):
+        if old.is_dir() and time.time() - old.stat().st_mtime > _LEFT_BEHIND_S:
+            shutil.rmtree(old, ignore_errors=True)
 
 
 def _write_one(path: Path, name: str, frame: pd.DataFrame, *, shown: str) -> None:

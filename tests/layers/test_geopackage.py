@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import subprocess
 import sys
@@ -119,6 +120,20 @@ def test_what_is_not_there_or_no_geopackage_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UnreadableError):
         write_layers(path, frames())
     assert path.read_text() == "no database"
+
+
+def test_what_a_killed_write_left_is_taken_away_a_day_later(tmp_path: Path) -> None:
+    path = tmp_path / "estate.gpkg"
+    old, fresh, other = (tmp_path / n for n in (".estate-abcd1234", ".estate-x_y_z_12", ".git"))
+    for folder in (old, fresh, other):
+        folder.mkdir()
+        (folder / "estate.gpkg").write_text("half")
+    os.utime(old, (0.0, 0.0))
+    os.utime(other, (0.0, 0.0))
+    write_layers(path, frames())
+    assert not old.exists()
+    assert fresh.exists()
+    assert other.exists()
 
 
 GIS = """
