@@ -31,6 +31,8 @@ OUTSIDE_ROW_M = 3.0
 OUTSIDE_TREE_M = 3.0
 FAR_KM = 50.0
 ONE_SPOT_M = 0.3
+# No receiver under canopy is so far off.
+FAR_GIRTH_M = 100.0
 EARLIEST_PLANTING = pd.Timestamp("1910-01-01")
 
 
@@ -293,6 +295,23 @@ def planted_too_late(blocks: gpd.GeoDataFrame, girth: pd.DataFrame | None) -> li
         found=[f"planted_on {day:%Y-%m-%d}" for day in blocks["planted_on"][odd]],
         expected="a day before the girths were taped",
         remedy="Mend planted_on.",
+    )
+
+
+def girths_far(girth: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> list[Fault]:
+    """Tell which girth points lie more than a hundred metres from every block."""
+    shapes = shapes_of(girth)
+    _, away = shapely.STRtree(shapes_of(blocks)).query_nearest(
+        shapes, return_distance=True, all_matches=False
+    )
+    far = away > FAR_GIRTH_M
+    return row_faults(
+        girth[far],
+        "girth",
+        "noted",
+        found=[f"a point {metres:,.0f} m from the nearest block" for metres in away[far]],
+        expected=f"a point within {FAR_GIRTH_M:g} m of a block",
+        remedy="Mend its coordinates, or draw its block; it is joined to no tree until then.",
     )
 
 

@@ -214,6 +214,7 @@ def _assemble(
             faults += more
     if "girth" in checked:
         faults += checks.girths_undated(checked["girth"])
+        faults += checks.girths_far(checked["girth"], blocks)
     if "measured_at" in checked.get("girth", ()):
         # Walking order: what came without a moment stays as it stands in its file, at the end.
         walked = ["session_id", "measured_at"]

@@ -357,3 +357,36 @@ def test_a_workbook_with_merged_titles_is_read_sheet_by_sheet(tmp_path: Path) ->
     told = "\n".join(map(str, found.faults))
     assert "girth.xlsx (second), layer girth: found 2 rows above the headings" in told
     assert "girth.xlsx (notes), layer girth: found a sheet without a heading of girth" in told
+
+
+def test_a_boundary_with_a_label_point_in_one_placemark_is_read(tmp_path: Path) -> None:
+    ring = "105,-0.905,9 105.001,-0.905,9 105.001,-0.904,9 105,-0.904,9 105,-0.905,9"
+    hole = "105.0004,-0.9046,9 105.0006,-0.9046,9 105.0006,-0.9044,9 105.0004,-0.9046,9"
+    area = (
+        f"<Polygon><outerBoundaryIs><LinearRing><coordinates>{ring}</coordinates></LinearRing>"
+        f"</outerBoundaryIs><innerBoundaryIs><LinearRing><coordinates>{hole}</coordinates>"
+        "</LinearRing></innerBoundaryIs></Polygon>"
+    )
+    (tmp_path / "blocks.kml").write_text(
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><name>B1</name>'
+        f"<MultiGeometry>{area}<Point><coordinates>105.0005,-0.9045,9</coordinates></Point>"
+        "</MultiGeometry></Placemark></Document></kml>"
+    )
+    found = bring_in(tmp_path)
+    (shape,) = found.layers.blocks.geometry
+    assert [len(part.interiors) for part in shape.geoms] == [1]
+    assert "only the areas are used" in "\n".join(map(str, found.faults))
+
+
+def test_girths_far_from_every_block_are_told(tmp_path: Path) -> None:
+    blocks().to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    (tmp_path / "girth.csv").write_text(
+        "point_id,lon,lat,girth_cm,measured_at\nP1,105,-0.9044,45,2025-09-15\n"
+        "P2,105,-0.8144,46,2025-09-15\n"
+    )
+    told = [f for f in bring_in(tmp_path).faults if "nearest block" in f.found]
+    assert [(fault.row, fault.layer) for fault in told] == [("P2", "girth")]
+    # 0.09 degrees of latitude are 9,952 m there: a degree is 110.57 km at the equator (WGS 84).
+    # The blocks reach less than 200 m north of the point that lies among them.
+    metres = float(told[0].found.split(" m ")[0].removeprefix("a point ").replace(",", ""))
+    assert 9_752 < metres < 9_952
