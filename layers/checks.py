@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from layers.contract import LAYERS
-from layers.crs import distance_km
+from layers.crs import counted_on, distance_km
 from layers.errors import Fault, Severity
 from layers.terrain import Terrain, elevation_at
 
@@ -369,7 +369,7 @@ def swapped_or_far(frame: gpd.GeoDataFrame, layer: str, *, centre: shapely.Point
     centre
         The holdings' centre, longitude and latitude.
     """
-    bounds = shapely.bounds(shapes_of(frame))
+    bounds = shapely.bounds(counted_on(frame.geometry).to_numpy())
     bounds = bounds[np.isfinite(bounds).all(axis=1)]
     if len(bounds) == 0 or centre.is_empty:
         return []

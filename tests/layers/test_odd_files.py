@@ -390,3 +390,23 @@ def test_girths_far_from_every_block_are_told(tmp_path: Path) -> None:
     # The blocks reach less than 200 m north of the point that lies among them.
     metres = float(told[0].found.split(" m ")[0].removeprefix("a point ").replace(",", ""))
     assert 9_752 < metres < 9_952
+
+
+def test_a_cooperative_on_both_sides_of_the_180th_meridian_is_one_place(tmp_path: Path) -> None:
+    sides = [
+        shapely.box(179.999, -16.501, 179.9995, -16.5),
+        shapely.box(-179.9995, -16.501, -179.999, -16.5),
+    ]
+    plain = {"block_id": ["B1", "B2"], "row_gap_m": 7.0, "tree_gap_m": 3.0, "row_bearing_deg": 0.0}
+    gpd.GeoDataFrame(plain, geometry=sides, crs=4326).to_file(tmp_path / "blocks.geojson")
+    (tmp_path / "girth.csv").write_text(
+        "lon,lat,girth_cm,measured_at\n179.9992,-16.5005,45,2025-09-15\n"
+        "-179.9992,-16.5005,46,2025-09-15\n"
+    )
+    found = bring_in(tmp_path)
+    told = "\n".join(map(str, found.faults))
+    assert "km from the holdings" not in told
+    assert "nearest block" not in told
+    # 0.001 degree of longitude apart at 16.5 degrees south: 111,320 m x cos(16.5°) / 1000.
+    one, other = found.layers.blocks.geometry
+    assert one.distance(other) == pytest.approx(106.7, abs=1.0)
