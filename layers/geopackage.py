@@ -93,6 +93,8 @@ def settle(path: Path) -> None:
     """
     path = Path(path)
     _listed(path)
+    if not os.access(path, os.W_OK):
+        raise _in_use(path)
     with closing(sqlite3.connect(path, timeout=_WAIT_S)) as database:
         try:
             # Leaving the write-ahead log wants the file for oneself; so does the transaction.

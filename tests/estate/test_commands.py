@@ -1,3 +1,4 @@
+import errno
 import json
 
 import geopandas as gpd
@@ -7,7 +8,7 @@ from click.testing import CliRunner
 from shapely.geometry import Polygon
 
 from estate import store
-from estate.app.cli import commands
+from estate.app.cli import commands, main
 from layers.contract import LAYERS
 from layers.errors import SettingError
 from layers.geopackage import read_layer, write_layers
@@ -139,8 +140,6 @@ def test_unknown_words_exit_with_two():
 
 
 def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path, capsys):
-    from estate.app.cli import main
-
     plot = Polygon([(640000, 146000), (640100, 146000), (640100, 146100), (640000, 146100)])
     gpd.GeoDataFrame({"block_id": ["B1"]}, geometry=[plot]).to_file(
         tmp_path / "blocks.shp", engine="pyogrio"
@@ -154,6 +153,17 @@ def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path
     assert "blocks.shp" in said
     assert "CRS" in said or "coordinate" in said
     assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_full_disk_is_told_in_words(tmp_path, monkeypatch, capsys):
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("estate.app.cli.bring_in", full)
+    with pytest.raises(SystemExit) as ended:
+        main(["check", str(tmp_path)])
+    assert ended.value.code == 1
+    assert "A file can't be read or written: No space left on device." in capsys.readouterr().err
 
 
 def test_own_timed_mornings_are_joined_to_the_last_plans_tasks_and_kept_with_them(planned):

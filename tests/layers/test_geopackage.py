@@ -136,6 +136,20 @@ def test_what_a_killed_write_left_is_taken_away_a_day_later(tmp_path: Path) -> N
     assert other.exists()
 
 
+def test_a_file_that_is_protected_is_left_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "estate.gpkg"
+    write_layers(path, frames())
+    path.chmod(0o444)
+    before = path.read_bytes()
+    # Who runs as root may write everywhere.
+    monkeypatch.setattr(os, "access", lambda *_: bool(path.stat().st_mode & 0o200))
+    with pytest.raises(InUseError, match="may not be written"):
+        write_layers(path, {"tasks": frames()["tappers"]})
+    assert path.read_bytes() == before
+
+
 GIS = """
 import sqlite3, sys
 database = sqlite3.connect(sys.argv[1])
