@@ -28,6 +28,7 @@ from layers.crs import known_crs
 from layers.errors import Fault, LayerError
 from layers.mending import drop_twins
 from layers.redrawn import drop_listed_twins
+from layers.row_checks import gaps_unlike_rows, rows_turned
 from layers.terrain import Terrain, read_terrain
 
 _SEVERITIES = ("stops", "mended", "noted")
@@ -193,6 +194,9 @@ def _assemble(
     stand = make_stand(blocks, checked.get("rows"), checked.get("trees"))
     faults += stand.faults
     faults += checks.rows_outside(stand.rows, blocks)
+    faults += gaps_unlike_rows(blocks, stand.rows)
+    if FILE in stand.rows.columns:
+        faults += rows_turned(stand.rows[stand.rows[FILE].notna()])
     surveyed = stand.trees[stand.trees["place_source"] == "surveyed"]
     faults += checks.trees_outside(surveyed, blocks)
     faults += checks.trees_on_one_spot(surveyed)
