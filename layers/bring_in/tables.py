@@ -202,10 +202,26 @@ def _read_csv(found: Found, above: int) -> pd.DataFrame:
         raise UnreadableError.at(
             file=found.shown,
             layer=found.layer,
-            found=str(error).strip(),
+            found=_ragged(found, above) or str(error).strip(),
             expected="a table in CSV, UTF-8, with a heading",
             remedy="Save the sheet as CSV (UTF-8).",
         ) from error
+
+
+def _ragged(found: Found, above: int) -> str:
+    """Say which line holds more cells than the heading; nothing where none does."""
+    with found.path.open(encoding=_encoding(found.path), newline="") as lines:
+        top = list(islice(lines, above + 1))
+        own = next((mark for line in top if (mark := _named_separator(line))), None)
+        if _named_separator(top[-1]) is not None:
+            top.append(next(lines, ""))
+        reader = csv.reader(lines, delimiter=own or _separator(top[-1]))
+        wide = len(next(csv.reader([top[-1]], delimiter=own or _separator(top[-1])), []))
+        for cells in reader:
+            if len(cells) > wide:
+                line = len(top) + reader.line_num
+                return f"{len(cells)} cells in line {line}, and {wide} headings"
+    return ""
 
 
 def _not_utf8(found: Found) -> UnreadableError:

@@ -166,7 +166,12 @@ STOPS: dict[str, tuple[Write, str]] = {
         "UTF-8",
     ),
     "more cells than headings": (
-        text("girth.csv", "lon,lat,girth_cm\n105,-0.904,45,3,4\n"), "girth.csv",
+        text("girth.csv", "lon,lat,girth_cm\n105,-0.904,45,3,4\n"),
+        "5 cells in line 2, and 3 headings",
+    ),
+    "more cells further down, below a title": (
+        text("girth.csv", "Survey\nlon,lat,girth_cm\n105,-0.904,45\n105,-0.904,45,3\n"),
+        "4 cells in line 4, and 3 headings",
     ),
     "words for a longitude": (
         text("girth.csv", "lon,lat,girth_cm\n105 E,-0.904,45\n"), "decimal degrees",
