@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from layers.contract import LAYERS
-from layers.crs import distance_km
+from layers.crs import counted_on, distance_km
 from layers.errors import Fault, Severity
 from layers.terrain import Terrain, elevation_at
 
@@ -31,6 +31,8 @@ OUTSIDE_ROW_M = 3.0
 OUTSIDE_TREE_M = 3.0
 FAR_KM = 50.0
 ONE_SPOT_M = 0.3
+# No receiver under canopy is so far off.
+FAR_GIRTH_M = 100.0
 EARLIEST_PLANTING = pd.Timestamp("1910-01-01")
 
 
@@ -296,6 +298,23 @@ def planted_too_late(blocks: gpd.GeoDataFrame, girth: pd.DataFrame | None) -> li
     )
 
 
+def girths_far(girth: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> list[Fault]:
+    """Tell which girth points lie more than a hundred metres from every block."""
+    shapes = shapes_of(girth)
+    _, away = shapely.STRtree(shapes_of(blocks)).query_nearest(
+        shapes, return_distance=True, all_matches=False
+    )
+    far = away > FAR_GIRTH_M
+    return row_faults(
+        girth[far],
+        "girth",
+        "noted",
+        found=[f"a point {metres:,.0f} m from the nearest block" for metres in away[far]],
+        expected=f"a point within {FAR_GIRTH_M:g} m of a block",
+        remedy="Mend its coordinates, or draw its block; it is joined to no tree until then.",
+    )
+
+
 def girths_undated(girth: pd.DataFrame) -> list[Fault]:
     """Tell that girths have no date: they are set aside until they have one."""
     dated = girth["measured_at"].notna() if "measured_at" in girth.columns else None
@@ -350,7 +369,7 @@ def swapped_or_far(frame: gpd.GeoDataFrame, layer: str, *, centre: shapely.Point
     centre
         The holdings' centre, longitude and latitude.
     """
-    bounds = shapely.bounds(shapes_of(frame))
+    bounds = shapely.bounds(counted_on(frame.geometry).to_numpy())
     bounds = bounds[np.isfinite(bounds).all(axis=1)]
     if len(bounds) == 0 or centre.is_empty:
         return []

@@ -17,6 +17,7 @@ MOST_SCALE_ERROR = 0.01
 SQUARE_METRES_PER_HECTARE = 10_000.0
 
 _ELLIPSOID = Geod(ellps="WGS84")
+_WHOLE_CIRCLE = 360.0
 _LEAST_LATITUDE, _MOST_LATITUDE = -80.0, 84.0
 
 
@@ -124,11 +125,43 @@ def metric_crs(holdings: gpd.GeoSeries, *, epsg: int | None = None) -> CRS:
     return crs
 
 
+def counted_on(degrees: gpd.GeoSeries) -> gpd.GeoSeries:
+    """Give shapes on both sides of the 180th meridian with longitudes that run on across it.
+
+    A shape whose corners lie on both sides spans nearly the whole globe as it is written, and the
+    middle of shapes on either side is on the other side of the earth.
+
+    Parameters
+    ----------
+    degrees
+        Shapes in longitude and latitude; missing and empty ones stay as they are.
+
+    Returns
+    -------
+    GeoSeries
+        The same shapes; where they span more than half the globe and less when longitudes west of
+        Greenwich are counted on from 180 degrees, with these longitudes, up to 360.
+
+    Examples
+    --------
+    >>> both = gpd.GeoSeries.from_xy([179.99, -179.99], [-16.5, -16.5], crs=4326)
+    >>> counted_on(both).x.round(2).tolist()
+    [179.99, 180.01]
+    """
+    shapes = degrees.to_numpy()
+    x = shapely.get_coordinates(shapes)[:, 0]
+    onward = np.where(x < 0.0, x + _WHOLE_CIRCLE, x)
+    if len(x) == 0 or not np.ptp(onward) < np.ptp(x) or np.ptp(x) <= _WHOLE_CIRCLE / 2.0:
+        return degrees
+    turned = shapely.transform(shapes, lambda at: at + (at[:, :1] < 0.0) * [_WHOLE_CIRCLE, 0.0])
+    return gpd.GeoSeries(turned, index=degrees.index, crs=degrees.crs)
+
+
 def _centre(degrees: gpd.GeoSeries) -> tuple[float, float]:
     if degrees.empty:
         return float("nan"), float("nan")
-    points = shapely.centroid(degrees.to_numpy())
-    weights = shapely.area(degrees.to_numpy())
+    shapes = counted_on(degrees).to_numpy()
+    points, weights = shapely.centroid(shapes), shapely.area(shapes)
     weights = weights if weights.sum() > 0.0 else np.ones_like(weights)
     return (
         float(np.average(shapely.get_x(points), weights=weights)),
@@ -153,7 +186,7 @@ def geodesic_area_ha(areas: gpd.GeoSeries) -> pd.Series:
     ----------
     Karney, C. F. F. (2013). Algorithms for geodesics. Journal of Geodesy 87(1), 43-55, section 6.
     """
-    degrees = areas.to_crs(EXCHANGE_CRS)
+    degrees = counted_on(areas.to_crs(EXCHANGE_CRS))
     hectares: NDArray[np.float64] = np.full(len(degrees), np.nan)
     # Normal form turns every ring one way, so that holes take away and parts add up.
     for place, area in enumerate(shapely.normalize(degrees.to_numpy())):

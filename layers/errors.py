@@ -90,6 +90,10 @@ class UnreadableError(LayerError, OSError):
     """A file is there and can't be read as what its name says."""
 
 
+class InUseError(LayerError, PermissionError):
+    """A file can't be written now, since another program is at work on it."""
+
+
 class CrsError(LayerError, ValueError):
     """A coordinate reference system is missing, unknown or unfit."""
 

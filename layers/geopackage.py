@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import shutil
 import sqlite3
 import tempfile
+import time
 from collections.abc import Mapping
 from contextlib import closing
 from pathlib import Path
@@ -17,10 +19,12 @@ import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError
 
 from layers.contract import LAYERS
-from layers.errors import MissingLayerError, UnreadableError
+from layers.errors import InUseError, MissingLayerError, UnreadableError
 
 # Stands in the description that GeoPackage keeps of each layer.
 WRITTEN_BY = "written by plantation-block-manager"
+_WAIT_S = 2.0
+_LEFT_BEHIND_S = 24 * 3600.0
 
 
 def layer_names(path: Path) -> tuple[str, ...]:
@@ -74,6 +78,45 @@ def written_here(path: Path) -> bool:
     return count > 0
 
 
+def settle(path: Path) -> None:
+    """Bring a GeoPackage's journal into it, and see that no other program is at work on it.
+
+    A desktop GIS keeps what was edited last in a journal beside the file. A file that is copied
+    without it lacks those edits, and one that takes its place is spoilt by it.
+
+    Raises
+    ------
+    InUseError
+        Another program has the file open, or it may not be written.
+    UnreadableError
+        The file isn't a GeoPackage.
+    """
+    path = Path(path)
+    _listed(path)
+    if not os.access(path, os.W_OK):
+        raise _in_use(path)
+    with closing(sqlite3.connect(path, timeout=_WAIT_S)) as database:
+        try:
+            # Leaving the write-ahead log wants the file for oneself; so does the transaction.
+            (mode,) = database.execute("PRAGMA journal_mode = DELETE").fetchone()
+            database.execute("BEGIN EXCLUSIVE")
+            database.rollback()
+        except sqlite3.OperationalError as error:
+            raise _in_use(path) from error
+    if mode == "wal":
+        raise _in_use(path)
+
+
+def _in_use(path: Path) -> InUseError:
+    return InUseError.at(
+        file=path.name,
+        found="a GeoPackage that another program has open, or that may not be written",
+        expected="a file that no other program is at work on",
+        remedy="Close it in the other program, such as a desktop GIS, and do this again. Nothing "
+        "was changed.",
+    )
+
+
 def write_layers(path: Path, frames: Mapping[str, pd.DataFrame], *, keep: bool = True) -> None:
     """Write layers and attribute tables into one GeoPackage, all of them or none.
 
@@ -95,6 +138,8 @@ def write_layers(path: Path, frames: Mapping[str, pd.DataFrame], *, keep: bool =
         `path` holds something else than a GeoPackage, or a layer can't be written.
     MissingLayerError
         The folder isn't there.
+    InUseError
+        Another program has the file open.
     """
     path = Path(path)
     if not path.parent.is_dir():
@@ -104,11 +149,13 @@ def write_layers(path: Path, frames: Mapping[str, pd.DataFrame], *, keep: bool =
             expected="a folder to write in",
             remedy="Make the folder first.",
         )
+    if path.exists():
+        settle(path)
+    _clear(path)
     # A folder of its own: SQLite leaves its journal beside the file while it writes.
     with tempfile.TemporaryDirectory(prefix=f".{path.stem}-", dir=path.parent) as folder:
         fresh = Path(folder) / f"{path.stem}.gpkg"
         if path.exists() and keep:
-            _listed(path)
             shutil.copyfile(path, fresh)
         for name, frame in frames.items():
             _write_one(fresh, name, frame, shown=path.name)
@@ -116,6 +163,13 @@ def write_layers(path: Path, frames: Mapping[str, pd.DataFrame], *, keep: bool =
             with fresh.open("rb") as written:
                 os.fsync(written.fileno())
             fresh.replace(path)
+
+
+def _clear(path: Path) -> None:
+    """Take away what writes of this file that were killed left beside it more than a day ago."""
+    for old in path.parent.glob(f".{glob.escape(path.stem)}-????????"):
+        if old.is_dir() and time.time() - old.stat().st_mtime > _LEFT_BEHIND_S:
+            shutil.rmtree(old, ignore_errors=True)
 
 
 def _write_one(path: Path, name: str, frame: pd.DataFrame, *, shown: str) -> None:

@@ -20,7 +20,7 @@ from layers.shared_ground import SLIVER_WIDTH_M
 LEAST_PART_M2 = 1.0
 SAME_PLACE_M = 0.05
 
-_AREA_TYPES, _LINE_TYPES, _POINT_TYPES = (3, 6), (1, 2, 5), (0, 4)
+_AREA_TYPES, _LINE_TYPES, _POINT_TYPES, _COLLECTION = (3, 6), (1, 2, 5), (0, 4), 7
 
 
 def mend_geometry(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, list[Fault]]:
@@ -126,7 +126,9 @@ def _wrong_kind(
 
 
 def _mend_areas(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, list[Fault]]:
-    frame, faults = _closed_lines(frame, layer)
+    frame, faults = _areas_of_collections(frame, layer)
+    frame, more = _closed_lines(frame, layer)
+    faults += more
     frame, more = _wrong_kind(
         frame, layer, np.isin(shapely.get_type_id(shapes_of(frame)), _AREA_TYPES)
     )
@@ -164,6 +166,30 @@ def _mend_areas(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, 
         remedy="Draw the boundary again, or take the row out.",
     )
     return frame[~whole].reset_index(drop=True), faults
+
+
+def _areas_of_collections(
+    frame: gpd.GeoDataFrame, layer: str
+) -> tuple[gpd.GeoDataFrame, list[Fault]]:
+    """Keep the areas of collections, such as a boundary together with the point of its label."""
+    shapes = shapes_of(frame).copy()
+    mixed = np.flatnonzero(shapely.get_type_id(shapes) == _COLLECTION)
+    told: list[int] = []
+    for place in mixed:
+        parts = shapely.get_parts(shapely.get_parts(shapes[place]))
+        areas = parts[shapely.get_type_id(parts) == _AREA_TYPES[0]]
+        if len(areas):
+            told.append(int(place))
+            shapes[place] = shapely.multipolygons(areas)
+    faults = row_faults(
+        frame.iloc[told],
+        layer,
+        "mended",
+        found="areas together with points or lines; only the areas are used",
+        expected="areas alone",
+        remedy="Nothing to do if the boundary looks right on the map.",
+    )
+    return frame.set_geometry(gpd.GeoSeries(shapes, crs=frame.crs)), faults
 
 
 def _closed_lines(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame, list[Fault]]:

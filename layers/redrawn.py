@@ -42,7 +42,8 @@ def drop_redrawn(frame: gpd.GeoDataFrame, layer: str) -> tuple[gpd.GeoDataFrame,
     key = LAYERS[layer].key
     if key not in frame.columns or not frame[key].dropna().duplicated().any():
         return frame, []
-    alike = frame[told_apart_by(frame)].astype("str").agg("\x1f".join, axis=1)
+    words = frame[told_apart_by(frame)].astype("str").fillna("")
+    alike = words.agg("\x1f".join, axis=1)
     alike = alike.where(frame[key].notna(), None)
     again = alike.notna() & alike.duplicated()
     first = alike.map(pd.Series(np.arange(len(frame)), index=alike).groupby(level=0).first())

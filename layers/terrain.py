@@ -9,13 +9,20 @@ import numpy as np
 import rasterio
 from affine import Affine
 from numpy.typing import ArrayLike, NDArray
-from pyproj import CRS
+from pyproj import CRS, Transformer
 from rasterio.errors import RasterioIOError
 from rasterio.warp import Resampling, calculate_default_transform, reproject
 from scipy import ndimage
 
 from layers.crs import known_crs
-from layers.errors import CrsError, GeometryError, MissingLayerError, UnreadableError
+from layers.errors import CrsError, Fault, GeometryError, MissingLayerError, UnreadableError
+
+# No ground lies lower or higher: the shore of the Dead Sea is about 430 m below the sea (from
+# memory), the top of Mount Everest 8,849 m above it (survey of Nepal and China, December 2020).
+LEAST_ELEVATION_M, MOST_ELEVATION_M = -500.0, 9000.0
+# What a raster may say its heights are in, beside metres: the international foot, the survey foot.
+_FEET_M = {"ft": 0.3048, "foot": 0.3048, "feet": 0.3048, "us-ft": 1200.0 / 3937.0,
+           "us survey foot": 1200.0 / 3937.0}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,27 +44,36 @@ class Terrain:
     crs: CRS
 
 
-def read_terrain(path: Path, *, crs: CRS, stands_in: CRS | None = None) -> Terrain:
+def read_terrain(
+    path: Path, *, crs: CRS, stands_in: CRS | None = None
+) -> tuple[Terrain, tuple[Fault, ...]]:
     """Read elevation from a GeoTIFF and bring it into a metric CRS.
 
     A raster that already stands north-up in `crs` is taken as it is; any other is resampled
-    (bilinear) to a north-up grid of about its own resolution.
+    (bilinear) to a north-up grid of about its own resolution. A scale and offset that the file
+    names are applied, heights in feet turned into metres, and cells whose value is no height on
+    earth, such as -9999, taken as without a reading.
 
     Parameters
     ----------
     path
-        A raster whose first band is elevation in metres.
+        A raster whose first band is elevation in metres, or in a unit that it names.
     crs
         The metric CRS to bring it into.
     stands_in
         The raster's CRS, where the file itself doesn't say.
+
+    Returns
+    -------
+    Terrain, tuple of Fault
+        The elevation, and what was mended in it.
 
     Raises
     ------
     MissingLayerError, UnreadableError
         There is no such file, or it isn't a raster.
     CrsError
-        The raster has no CRS and `stands_in` is None.
+        The raster has no CRS and `stands_in` is None, or it lies outside its CRS.
     GeometryError
         The raster holds no reading at all.
     """
@@ -70,6 +86,8 @@ def read_terrain(path: Path, *, crs: CRS, stands_in: CRS | None = None) -> Terra
     try:
         with rasterio.open(path) as source:
             band = source.read(1, masked=True).astype("float64").filled(np.nan)
+            band = band * source.scales[0] + source.offsets[0]
+            unit = source.units[0]
             placed, wkt = source.transform, source.crs.to_wkt() if source.crs else None
     except RasterioIOError as error:
         raise UnreadableError.at(
@@ -85,6 +103,7 @@ def read_terrain(path: Path, *, crs: CRS, stands_in: CRS | None = None) -> Terra
             expected="one that PROJ knows",
             remedy=f'Write in columns.toml, under [crs]: "{path.name}" = "EPSG:…".',
         )
+    band, faults = _in_metres(band, unit, wkt, file=path.name)
     if not np.isfinite(band).any():
         raise GeometryError.at(
             file=path.name,
@@ -96,8 +115,67 @@ def read_terrain(path: Path, *, crs: CRS, stands_in: CRS | None = None) -> Terra
     own = stands_in if stands_in is not None else known_crs(wkt, file=path.name)
     north_up = placed.b == 0.0 and placed.d == 0.0 and placed.a > 0.0 and placed.e < 0.0
     if north_up and own.equals(crs, ignore_axis_order=True):
-        return Terrain(elevation_m=band, transform=placed, crs=crs)
-    return _warped(band, placed, own=own, crs=crs)
+        return Terrain(elevation_m=band, transform=placed, crs=crs), faults
+    _check_inside(band, placed, own=own, crs=crs, file=path.name)
+    return _warped(band, placed, own=own, crs=crs), faults
+
+
+def _in_metres(
+    band: NDArray[np.float64], unit: str | None, wkt: str | None, *, file: str
+) -> tuple[NDArray[np.float64], tuple[Fault, ...]]:
+    """Give heights in metres, without those that no ground has, and tell both."""
+    told = []
+    factor = _FEET_M.get((unit or "").strip().lower()) or _upward_m(wkt)
+    if factor != 1.0:
+        band = factor * band
+        told.append(("heights in feet, turned into metres", "Nothing to do if they are in feet."))
+    outside = (band < LEAST_ELEVATION_M) | (band > MOST_ELEVATION_M)
+    if outside.any():
+        odd = band[outside]
+        told.append(
+            (
+                f"{outside.sum():,} cells of {odd.min():g} to {odd.max():g} m, taken as without a "
+                "reading",
+                "Write the raster's no-data value into it, and check the unit of its heights.",
+            )
+        )
+    faults = tuple(
+        Fault(
+            severity="mended",
+            file=file,
+            layer="terrain",
+            row="",
+            found=found,
+            expected=f"metres from {LEAST_ELEVATION_M:g} to {MOST_ELEVATION_M:g}",
+            remedy=remedy,
+        )
+        for found, remedy in told
+    )
+    return np.where(outside, np.nan, band), faults
+
+
+def _upward_m(wkt: str | None) -> float:
+    """Give how many metres one unit of a CRS's height axis is; 1 where it has none."""
+    axes = [] if wkt is None else CRS.from_wkt(wkt).axis_info
+    return next((axis.unit_conversion_factor for axis in axes if axis.direction == "up"), 1.0)
+
+
+def _check_inside(
+    band: NDArray[np.float64], placed: Affine, *, own: CRS, crs: CRS, file: str
+) -> None:
+    height, width = band.shape
+    columns, rows = np.meshgrid(np.linspace(0.0, width, 5), np.linspace(0.0, height, 5))
+    x = placed.a * columns + placed.b * rows + placed.c
+    y = placed.d * columns + placed.e * rows + placed.f
+    if not np.isfinite(Transformer.from_crs(own, crs, always_xy=True).transform(x, y)).all():
+        raise CrsError.at(
+            file=file,
+            layer="terrain",
+            found=f"a raster from {x.min():,.6g}, {y.min():,.6g} to {x.max():,.6g}, "
+            f"{y.max():,.6g}, which lies nowhere in {own.name}",
+            expected="a raster inside its coordinate reference system",
+            remedy="Check the raster's place; give its true CRS in columns.toml.",
+        )
 
 
 def _warped(band: NDArray[np.float64], placed: Affine, *, own: CRS, crs: CRS) -> Terrain:

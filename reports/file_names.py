@@ -10,10 +10,18 @@ from pathlib import Path
 from reports.exports import write_whole
 
 LIST_NAME = "handed-out.txt"
+# A name takes 255 bytes on most systems; what goes before and behind a key needs some of them.
+_MOST_BYTES = 120
+# Names that one system keeps for its devices, whatever ending follows them.
+_DEVICES = frozenset(
+    ["con", "prn", "aux", "nul"] + [f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10)]
+)
 
 
 def file_name(key: str) -> str:
     """Give a key as a file name that every system takes: letters, digits, ``-``, ``_``, ``.``.
+
+    A long one is cut.
 
     Examples
     --------
@@ -21,9 +29,14 @@ def file_name(key: str) -> str:
     'Block-7-a'
     >>> file_name("=1+2")
     '1-2'
+    >>> file_name("../../aux")
+    'aux-'
     """
-    plain = "".join(c if c.isalnum() or c in "-_." else "-" for c in key)
-    return plain.strip("-.") or "unnamed"
+    plain = "".join(c if c.isalnum() or c in "-_." else "-" for c in key).strip("-.")
+    whole = plain.encode("utf-8", errors="ignore")[:_MOST_BYTES]
+    short = whole.decode("utf-8", errors="ignore").strip("-.")
+    device = short.partition(".")[0].casefold() in _DEVICES
+    return short.replace(".", "-", 1) + "-" * ("." not in short) if device else short or "unnamed"
 
 
 def file_names(keys: Iterable[str]) -> dict[str, str]:

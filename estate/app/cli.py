@@ -329,9 +329,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
         click.echo(summary.faults_in_words(_faults_of(error)), err=True)
         sys.exit(1)
     except OSError as error:
-        if error.filename is None:
+        if error.errno is None:
             raise
-        click.echo(f"{error.filename} can't be read or written: {error.strerror}.", err=True)
+        # A full disk fails in the middle of a file, and doesn't say of which.
+        name = error.filename or "A file"
+        click.echo(f"{name} can't be read or written: {error.strerror}.", err=True)
         sys.exit(1)
 
 

@@ -16,6 +16,7 @@ from estate.plan_settings import PlanSettings
 from estate.reasons import STEPS
 from layers.bring_in import Intake, bring_in
 from layers.errors import Fault, LayerError, SettingError
+from layers.geopackage import settle
 from reports.file_names import file_name
 from reports.hand_out import hand_out
 from reports.in_place import put_in_place, scratch_beside
@@ -89,6 +90,8 @@ def run_plan(
     folder = output_folder(source, out)
     project = project_file(source, folder)
     check_writable(folder)
+    if project.exists():
+        settle(project)
     check_beside(source, project, intake.layers, own_standards=own_standards)
     own = read_own_files(notes_folder(source))
     settings = with_own_files(own, settings)

@@ -95,7 +95,7 @@ def crew_with_given(
                 carried=None if carried is None else carried[~taken],
             )
         )
-    crew = pd.concat([part for part in parts if len(part)], ignore_index=True)
+    crew = pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
     return crew.set_index("beat_id").loc[beats["beat_id"]].reset_index(), faults
 
 

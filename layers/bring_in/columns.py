@@ -9,7 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from layers.bring_in.kinds import EXPECTED, LENGTHS_CM, READERS, is_blank, numbers_in, texts
+from layers.bring_in.kinds import (
+    EXPECTED,
+    LENGTHS_CM,
+    READERS,
+    day_numbers,
+    is_blank,
+    marks_of_nothing,
+    numbers_in,
+    texts,
+)
 from layers.bring_in.moments import OFFSET, moments_as_written
 from layers.checks import row_faults
 from layers.contract import LAYERS
@@ -36,6 +45,7 @@ EXTRA_COLUMNS: Mapping[str, Mapping[str, str]] = {
 # Other names that a column may bear, in the trade's and the surveyors' plain words.
 _OTHER_NAMES: Mapping[str, Mapping[str, str]] = {
     "girth": {"girth": "girth_cm", "height": "height_cm", "bark": "bark_mm", "time": "measured_at",
+              "date": "measured_at",
               "accuracy": "accuracy_m", "session": "session_id", "row": "row_no",
               "tree": "tree_no", "block": "block_id"},
     "trees": {"row": "row_no", "tree": "tree_no", "block": "block_id"},
@@ -59,6 +69,8 @@ _UNITS: Mapping[str, tuple[tuple[str, float], ...]] = {
 
 # How many unknown columns are named before the rest are counted.
 _MOST_NAMED = 8
+# Headings of the day and of the time where they stand apart.
+_DAYS, _TIMES = ("date", "day", "survey_date"), ("time", "hour", "survey_time")
 # What programs add to number the rows of a file.
 _COUNTERS = ("fid", "ogc_fid", "gpkg_fid")
 
@@ -100,6 +112,23 @@ def kinds_of(layer: str) -> dict[str, str]:
     """Give a layer's columns, the key first, each with its kind."""
     form = LAYERS[layer]
     return {form.key: "text", **form.columns, **EXTRA_COLUMNS.get(layer, {})}
+
+
+def is_column_of(name: str, layer: str, *, own: Mapping[str, str]) -> bool:
+    """Tell whether a heading, as :func:`plain_name` gives it, is read as a column of a layer."""
+    kinds, others = kinds_of(layer), _OTHER_NAMES.get(layer, {})
+    chosen = {plain_name(yours): ours for yours, ours in own.items()}
+    likeness = any(
+        like(name, chosen, kinds, others) for like in (_chosen, _exact, _other, _shortened)
+    )
+    return likeness or _other_unit(name, kinds) is not None
+
+
+def is_girth(name: str) -> bool:
+    """Tell whether a heading is read as a girth, in whichever unit."""
+    unit = _other_unit(plain_name(name), kinds_of("girth"))
+    exact = _OTHER_NAMES["girth"].get(plain_name(name), plain_name(name)) == "girth_cm"
+    return exact or (unit is not None and unit[0] == "girth_cm")
 
 
 def name_columns(
@@ -164,6 +193,33 @@ def name_columns(
         columns={**renamed, **{column: ours for column, (ours, _) in converted.items()}}
     )
     return _known_only(named, kinds, faults, place)
+
+
+def with_moments(
+    frame: pd.DataFrame, layer: str, *, own: Mapping[str, str], place: Place
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Put a column with the day and one with the time together as `measured_at`."""
+    plain = {plain_name(str(column)): column for column in reversed(frame.columns)}
+    chosen = {plain_name(yours) for yours in own}
+    whole = "measured_at" in plain or "measured_at" in own.values()
+    day, time = (
+        next((plain[name] for name in names if name in plain and name not in chosen), None)
+        for names in (_DAYS, _TIMES)
+    )
+    if layer != "girth" or whole or day is None or time is None:
+        return frame, []
+    # A spreadsheet's cell with a day alone has midnight behind it.
+    days = texts(frame[day]).str.replace(r"[T ]00:00(?::00(?:\.0+)?)?$", "", regex=True)
+    times = texts(frame[time])
+    both = (days + " " + times).where(times.notna(), days)
+    together = frame.drop(columns=[day, time]).assign(measured_at=both.astype("str"))
+    fault = place.fault(
+        "noted",
+        found=f"columns {day!s} and {time!s}, put together as measured_at",
+        expected="measured_at",
+        remedy="Nothing to do if that is what was meant.",
+    )
+    return together, [fault]
 
 
 def _known_only(
@@ -250,7 +306,8 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
     for column, kind in kinds_of(layer).items():
         if column not in kept.columns:
             continue
-        values = kept[column]
+        values, more = _without_marks(kept[column], kind, place)
+        faults += more
         if kind == "text":
             kept[column] = texts(values)
             continue
@@ -281,12 +338,45 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
     return kept, faults
 
 
+def _without_marks(values: pd.Series, kind: str, place: Place) -> tuple[pd.Series, list[Fault]]:
+    """Take marks such as ``-`` and ``n/a`` for empty cells, and tell how many."""
+    marks = marks_of_nothing(values, text=kind == "text")
+    if not marks.any():
+        return values, []
+    words = values[marks].astype("str").str.strip()
+    kinds = ", ".join(repr(word) for word in words.drop_duplicates().iloc[:_MOST_NAMED])
+    fault = place.fault(
+        "noted",
+        found=f"{values.name} {kinds} in {counted_rows(int(marks.sum()))}, taken as empty",
+        expected=EXPECTED.get(kind, "words"),
+        remedy="Nothing to do if that is what was meant.",
+    )
+    return values.mask(marks, None), [fault]
+
+
+def counted_rows(count: int) -> str:
+    """Give a count of rows in words.
+
+    Examples
+    --------
+    >>> counted_rows(1), counted_rows(1204)
+    ('1 row', '1,204 rows')
+    """
+    return f"{count:,} row{'s' * (count > 1)}"
+
+
 def _taken_as(kind: str, values: pd.Series) -> str:
-    """Say how dates without a day are read, where there are any."""
-    if kind != "date" or pd.api.types.is_datetime64_any_dtype(values.dtype):
+    """Say how dates without a day, and days counted by a spreadsheet, are read."""
+    if kind not in ("date", "moment") or pd.api.types.is_datetime64_any_dtype(values.dtype):
         return ""
+    counted = int(day_numbers(values).notna().sum())
+    if counted:
+        rows = counted_rows(counted)
+        return f"as a spreadsheet counts days in {rows}, read as days since 1899-12-30"
     words = values.astype("str").str.strip()[~is_blank(values)]
-    short = int(words.str.fullmatch(r"\d{4}(?:[-./]\d{1,2})?").sum())
+    short = int(words.str.fullmatch(r"\d{4}(?:[-./]\d{1,2})?|\d{1,2}[-./]\d{4}").sum())
     return (
-        f"of a year or month alone in {short} rows, taken at its middle or first" if short else ""
+        f"of a year or month alone in {short} rows, taken at its middle or first"
+        if short and kind == "date"
+        else ""
     )

@@ -18,6 +18,7 @@ from layers.bring_in.listed import girths_of_listed, with_statuses
 from layers.bring_in.moments import on_local_clock
 from layers.bring_in.placing import centre_of, choose_crs, in_crs
 from layers.bring_in.reading import Source, read_all
+from layers.bring_in.sessions import with_sessions
 from layers.bring_in.sources import TERRAIN, Found, UserNames, find_sources, read_user_names
 from layers.bring_in.stand import make_stand
 from layers.bring_in.values import check_values
@@ -27,6 +28,7 @@ from layers.crs import known_crs
 from layers.errors import Fault, LayerError
 from layers.mending import drop_twins
 from layers.redrawn import drop_listed_twins
+from layers.row_checks import gaps_unlike_rows, rows_turned
 from layers.terrain import Terrain, read_terrain
 
 _SEVERITIES = ("stops", "mended", "noted")
@@ -97,6 +99,8 @@ def bring_in(path: Path | str, *, epsg: int | None = None) -> Intake:
         raw, zone=names.zone, longitude=float("nan") if middle.is_empty else middle.x
     )
     faults += more
+    raw, more = with_sessions(raw)
+    faults += more
     frames, more = in_crs(raw, crs)
     faults += more
     _stop_if_any(faults)
@@ -159,13 +163,13 @@ def _terrain(
     named = names.crs.get(found[0].path.name)
     try:
         own = None if named is None else known_crs(int(named) if str(named).isdigit() else named)
-        terrain = read_terrain(found[0].path, crs=crs, stands_in=own)
+        terrain, more = read_terrain(found[0].path, crs=crs, stands_in=own)
     except LayerError as error:
         return None, [], [*faults, error.fault]
     source = Source(
         file=found[0].shown, layer=TERRAIN, rows=terrain.elevation_m.size, crs=terrain.crs.name
     )
-    return terrain, [source], faults
+    return terrain, [source], [*faults, *more]
 
 
 def _assemble(
@@ -190,6 +194,9 @@ def _assemble(
     stand = make_stand(blocks, checked.get("rows"), checked.get("trees"))
     faults += stand.faults
     faults += checks.rows_outside(stand.rows, blocks)
+    faults += gaps_unlike_rows(blocks, stand.rows)
+    if FILE in stand.rows.columns:
+        faults += rows_turned(stand.rows[stand.rows[FILE].notna()])
     surveyed = stand.trees[stand.trees["place_source"] == "surveyed"]
     faults += checks.trees_outside(surveyed, blocks)
     faults += checks.trees_on_one_spot(surveyed)
@@ -211,6 +218,7 @@ def _assemble(
             faults += more
     if "girth" in checked:
         faults += checks.girths_undated(checked["girth"])
+        faults += checks.girths_far(checked["girth"], blocks)
     if "measured_at" in checked.get("girth", ()):
         # Walking order: what came without a moment stays as it stands in its file, at the end.
         walked = ["session_id", "measured_at"]

@@ -12,6 +12,12 @@ LENGTHS_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "inches": 2.54, "i
 _NUMBER = re.compile(
     r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(mm|cm|m|in|inch|inches|ft|\"|°)?\s*$"
 )
+# What people write where there is nothing to write. Letters alone may be a name in a text column.
+_NOTHING = re.compile(r"(?:[-–—?.…_*/]+|#?n[/.]a\.?|#value!|#ref!)", re.IGNORECASE)
+_NO_VALUE = re.compile(r"(?:na|nan|nil|none|null|no data|not measured)", re.IGNORECASE)
+# Days that spreadsheets count from; five figures are the days from 1927 to 2173.
+_DAY_ZERO = pd.Timestamp("1899-12-30")
+_DAY_NUMBER = r"\d{5}(?:\.\d+)?"
 _TRUE = {"true", "yes", "y", "1", "1.0", "t"}
 _FALSE = {"false", "no", "n", "0", "0.0", "f"}
 
@@ -34,6 +40,30 @@ def is_blank(values: pd.Series) -> pd.Series:
     if values.dtype == object or isinstance(values.dtype, pd.StringDtype):
         return values.isna() | (values.astype("str").str.strip() == "")
     return values.isna()
+
+
+def marks_of_nothing(values: pd.Series, *, text: bool) -> pd.Series:
+    """Tell which values are a mark for an empty cell, such as ``-`` or ``n/a``.
+
+    Parameters
+    ----------
+    values
+        As they stand in a column.
+    text
+        Whether the column holds words; then ``NA`` may be somebody's name and is none.
+
+    Examples
+    --------
+    >>> marks_of_nothing(pd.Series(["46.5", "-", "N/A", "na"]), text=False).tolist()
+    [False, True, True, True]
+    """
+    if not (values.dtype == object or isinstance(values.dtype, pd.StringDtype)):
+        return pd.Series(False, index=values.index)
+    words = values.astype("str").str.strip()
+    marks = words.str.fullmatch(_NOTHING)
+    if not text:
+        marks |= words.str.fullmatch(_NO_VALUE)
+    return marks.fillna(False).astype(bool) & values.notna()
 
 
 def numbers_in(values: pd.Series, *, unit: str = "") -> tuple[pd.Series, pd.Series]:
@@ -89,12 +119,28 @@ def _dates(values: pd.Series) -> tuple[pd.Series, pd.Series]:
         # A year alone is taken at its middle, a month alone at its first day.
         words = words.str.replace(r"^(\d{4})$", r"\1-07-01", regex=True)
         words = words.str.replace(r"^(\d{4}-\d{1,2})$", r"\1-01", regex=True)
-        words = _year_first(words)
+        words = words.str.replace(r"^(\d{1,2})-(\d{4})$", r"\2-\1-01", regex=True)
+        words = year_first(words)
         read = pd.to_datetime(words, errors="coerce", format="%Y-%m-%d")
+        read = read.fillna(day_numbers(values))
     return read.dt.normalize().astype("datetime64[us]"), read.isna() & ~blank
 
 
-def _year_first(words: pd.Series) -> pd.Series:
+def day_numbers(values: pd.Series) -> pd.Series:
+    """Read the days that a spreadsheet counts, with the time of day behind the point.
+
+    Examples
+    --------
+    >>> day_numbers(pd.Series(["45915.25", "2014"])).dt.strftime("%Y-%m-%d %H:%M").tolist()
+    ['2025-09-15 06:00', nan]
+    """
+    words = values.astype("str").str.strip()
+    counted = words.where(words.str.fullmatch(_DAY_NUMBER).fillna(False).astype(bool))
+    days = pd.to_timedelta(pd.to_numeric(counted, errors="coerce"), unit="D")
+    return (_DAY_ZERO + days).dt.round("s")
+
+
+def year_first(words: pd.Series) -> pd.Series:
     """Turn 25-12-2014 round where the whole column shows which of the two is the day."""
     parts = words.str.extract(r"^(\d{1,2})-(\d{1,2})-(\d{4})$")
     first, second = (pd.to_numeric(parts[column]) for column in (0, 1))

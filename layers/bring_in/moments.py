@@ -9,19 +9,27 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from layers.bring_in.kinds import is_blank
+from layers.bring_in.kinds import day_numbers, is_blank, year_first
 from layers.checks import FILE
 from layers.errors import Fault
 
 # Beside `measured_at`: minutes east of UTC that stood there; missing where no zone did.
 OFFSET = "_offset_min"
 _ZONE = re.compile(r"(Z|[+-]\d\d(?::?\d\d)?)$", re.IGNORECASE)
+# A date with its year first or last, and a time by twelve or twenty-four hours where there is one.
+_CLOCK = (
+    r"^(\d{1,4}[-./]\d{1,2}[-./]\d{1,4})"
+    r"(?:(?:,? +|T)(\d{1,2}):(\d\d)(?::(\d\d)(?:\.\d+)?)?(?: *([AaPp])\.?[Mm]\.?)?)?$"
+)
 _DEGREES_AN_HOUR = 15.0
 _REMEDY = 'Name the zone in columns.toml, under [time]: zone = "Asia/Jakarta", or the like.'
 
 
 def moments_as_written(values: pd.Series) -> tuple[pd.Series, pd.Series, pd.Series]:
     """Read moments by the clock they were written by.
+
+    ISO 8601; a date with the day or the month first, where the column shows which; a clock of
+    twelve hours; and the days that a spreadsheet counts.
 
     Returns
     -------
@@ -51,8 +59,25 @@ def moments_as_written(values: pd.Series) -> tuple[pd.Series, pd.Series, pd.Seri
     zone = words.where(timed).str.extract(_ZONE)[0]
     clock = words.mask(zone.notna(), words.str.replace(_ZONE, "", regex=True).str.strip())
     moments = pd.to_datetime(clock, errors="coerce", format="ISO8601")
+    moments = moments.fillna(_by_parts(clock)).fillna(day_numbers(clock))
     offset = _minutes(zone).where(moments.notna())
     return moments.astype("datetime64[us]"), offset, moments.isna() & ~blank
+
+
+def _by_parts(clock: pd.Series) -> pd.Series:
+    """Read dates and times that aren't written as in ISO 8601."""
+    parts = clock.astype("str").str.extract(_CLOCK)
+    day = year_first(parts[0].str.replace(r"[./]", "-", regex=True))
+    dates = pd.to_datetime(day, errors="coerce", format="%Y-%m-%d")
+    hour, minute, second = (
+        pd.to_numeric(parts[place]).astype("float64").fillna(0.0) for place in (1, 2, 3)
+    )
+    half = parts[4].str.lower()
+    fits = np.where(half.notna(), hour.between(1.0, 12.0), hour < 24.0) & (minute < 60.0)
+    # Twelve at night is 12 a.m., twelve at noon 12 p.m.
+    hour = hour.where(half.isna(), hour % 12.0 + 12.0 * (half == "p"))
+    seconds = 3600.0 * hour + 60.0 * minute + second
+    return (dates + pd.to_timedelta(seconds, unit="s")).where(fits & (second < 60.0))
 
 
 def _minutes(zone: pd.Series) -> pd.Series:

@@ -11,7 +11,7 @@ from pyproj import CRS
 
 from layers import checks
 from layers.checks import FILE
-from layers.crs import EXCHANGE_CRS, metric_crs
+from layers.crs import EXCHANGE_CRS, counted_on, metric_crs
 from layers.errors import Fault, LayerError, MissingLayerError
 from layers.mending import mend_geometry
 
@@ -128,6 +128,10 @@ def centre_of(raw: dict[str, list[pd.DataFrame]]) -> shapely.Point:
     """Give the middle of the holdings, or of the blocks, in degrees; empty where there is none."""
     outlines = raw.get("holdings") or raw.get("blocks") or []
     frames = [frame for frame in outlines if isinstance(frame, gpd.GeoDataFrame)]
-    places = [shapely.centroid(frame.geometry.to_crs(EXCHANGE_CRS).to_numpy()) for frame in frames]
-    points = [point for group in places for point in group if point is not None]
-    return shapely.centroid(shapely.multipoints([point for point in points if not point.is_empty]))
+    if not frames:
+        return shapely.Point()
+    degrees = [frame.geometry.to_crs(EXCHANGE_CRS) for frame in frames]
+    together = gpd.GeoSeries(pd.concat(degrees, ignore_index=True), crs=EXCHANGE_CRS)
+    places = shapely.centroid(counted_on(together).to_numpy())
+    points = [point for point in places if point is not None and not point.is_empty]
+    return shapely.centroid(shapely.multipoints(points))

@@ -8,8 +8,9 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds
+from layers.bring_in.columns import Place, name_columns, plain_name, set_kinds, with_moments
 from layers.bring_in.moments import OFFSET
+from layers.bring_in.sessions import SESSION_NAME
 from layers.bring_in.sources import COLUMNS_FILE, Found, UserNames
 from layers.bring_in.tables import read_table
 from layers.bring_in.vectors import read_vector
@@ -88,6 +89,7 @@ def _named_in_vain(names: UserNames, seen: dict[str, set[str]]) -> list[Fault]:
 
 def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
     ending = found.path.suffix.lower()
+    apart: list[Fault] = []
     if found.path.stat().st_size == 0:
         raise UnreadableError.at(
             file=found.shown,
@@ -97,9 +99,9 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
             remedy="Copy or save it again; a transfer may have been cut short.",
         )
     if ending in (".csv", ".xlsx"):
-        frame = read_table(found, names)
+        frame, apart = read_table(found, names)
     elif ending == ".gpx":
-        frame = read_waypoints(found)
+        frame, apart = read_waypoints(found)
     else:
         frame = read_vector(found, names)
     if isinstance(frame, gpd.GeoDataFrame) and frame.geometry.name != "geometry":
@@ -111,40 +113,18 @@ def _read(found: Found, names: UserNames) -> tuple[pd.DataFrame, list[Fault]]:
         frame = frame.drop(columns="Name") if key in known else frame.rename(columns={"Name": key})
     place = Place(file=found.shown, layer=found.layer)
     headings = {plain_name(str(column)) for column in frame.columns}
-    frame, faults = name_columns(
-        frame, found.layer, own=names.columns.get(found.layer, {}), place=place
-    )
+    own = names.columns.get(found.layer, {})
+    frame, told = with_moments(frame, found.layer, own=own, place=place)
+    frame, faults = name_columns(frame, found.layer, own=own, place=place)
+    faults = apart + told + faults
     frame = frame.assign(**{FILE: found.shown, ROW: np.arange(1, len(frame) + 1)})
     frame, more = set_kinds(frame, found.layer, place=place)
     if found.layer == "girth":
-        frame, extra = _with_session(frame, found, place)
-        more += extra
+        sheet = found.table if ending == ".xlsx" else None
+        walk = found.path.stem if sheet is None else f"{found.path.stem} {sheet}"
+        frame = frame.assign(**{SESSION_NAME: pd.Series(walk, index=frame.index, dtype="str")})
     if ending == ".gpkg" and OFFSET in frame.columns and written_here(found.path):
         # A project's moments are by the plot's clock already.
         frame = frame.drop(columns=OFFSET)
     frame.attrs[_HEADINGS] = headings
     return frame, faults + more
-
-
-def _with_session(
-    frame: pd.DataFrame, found: Found, place: Place
-) -> tuple[pd.DataFrame, list[Fault]]:
-    """Take points that came in one file without a session as one session, named after the file."""
-    own = frame["session_id"] if "session_id" in frame.columns else None
-    if len(frame) == 0:
-        return frame.assign(session_id=pd.Series(dtype="str")), []
-    if own is not None and own.notna().all():
-        return frame, []
-    sheet = found.table if found.path.suffix.lower() == ".xlsx" else None
-    name = found.path.stem if sheet is None else f"{found.path.stem} {sheet}"
-    session = pd.Series(name, index=frame.index, dtype="str")
-    count = len(frame) if own is None else int(own.isna().sum())
-    named = frame.assign(session_id=session if own is None else own.fillna(session))
-    return named, [
-        place.fault(
-            "noted",
-            found=f"{count} points without a session_id, taken as the session {name}",
-            expected="session_id: one name for each walk",
-            remedy="Give each walk its own session_id, since each has its own position error.",
-        )
-    ]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -15,8 +16,8 @@ from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 from pyogrio.errors import DataSourceError
 
-from layers.bring_in.columns import kinds_of, plain_name
-from layers.bring_in.coordinates import COORDINATES
+from layers.bring_in.columns import kinds_of
+from layers.bring_in.headings import MOST_ABOVE, heading_row, known_headings
 from layers.contract import LAYERS
 from layers.errors import Fault, LayerError, MissingLayerError, SettingError, UnreadableError
 from layers.geopackage import written_here
@@ -300,21 +301,17 @@ def _layer_in_workbook(path: Path, layer: str) -> tuple[list[Found], list[Fault]
         return [Found(layer=layer, path=path)], []
     try:
         headings = {
-            sheet.title: next(
-                (row for row in sheet.iter_rows(values_only=True) if any(map(_written, row))), ()
-            )
+            sheet.title: _headings(sheet.iter_rows(values_only=True), layer)
             for sheet in book.worksheets
         }
     finally:
         book.close()
     if len(headings) == 1:
         return [Found(layer=layer, path=path)], []
-    known = {*kinds_of(layer), *COORDINATES}
     fit = [
         sheet
         for sheet, row in headings.items()
-        if layer_of(sheet) in (layer, None)
-        and known & {plain_name(str(cell)) for cell in row if _written(cell)}
+        if layer_of(sheet) in (layer, None) and known_headings(row, layer)
     ]
     others = [
         sheet
@@ -340,6 +337,12 @@ def _layer_in_workbook(path: Path, layer: str) -> tuple[list[Found], list[Fault]
         for sheet in others
     ]
     return (found, faults) if fit else ([Found(layer=layer, path=path), *found], [])
+
+
+def _headings(rows: Iterator[tuple[object, ...]], layer: str) -> tuple[object, ...]:
+    """Give the row of a sheet that holds its headings, empty where the sheet is."""
+    top = list(islice((row for row in rows if any(map(_written, row))), MOST_ABOVE + 1))
+    return top[heading_row(top, layer)] if top else ()
 
 
 def _written(cell: object) -> bool:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import codecs
 import csv
+import re
 import warnings
 import zipfile
+from collections.abc import Mapping
+from itertools import islice
 from pathlib import Path
 
 import geopandas as gpd
@@ -16,17 +19,23 @@ from numpy.typing import NDArray
 from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
-from layers.bring_in.columns import plain_name
+from layers.bring_in.columns import Place, counted_rows, plain_name
 from layers.bring_in.coordinates import EASTINGS, LATITUDES, LONGITUDES, NORTHINGS
+from layers.bring_in.headings import MOST_ABOVE, heading_row
+from layers.bring_in.kinds import marks_of_nothing
 from layers.bring_in.sources import Found, UserNames
 from layers.crs import EXCHANGE_CRS, known_crs
-from layers.errors import ColumnError, CrsError, UnreadableError
+from layers.errors import ColumnError, CrsError, Fault, UnreadableError
 
 _CRS_COLUMNS = ("crs", "epsg")
 
 
-def read_table(found: Found, names: UserNames) -> gpd.GeoDataFrame | pd.DataFrame:
+def read_table(
+    found: Found, names: UserNames
+) -> tuple[gpd.GeoDataFrame | pd.DataFrame, list[Fault]]:
     """Read one table as text; where columns hold coordinates, it becomes points in its own CRS.
+
+    Titles above the headings are left out, and told.
 
     Coordinates stand in longitude and latitude (WGS 84), or in x and y with an ``epsg`` or
     ``crs`` column, a ``.prj`` file of the same name beside it, or a line in ``columns.toml``.
@@ -40,7 +49,11 @@ def read_table(found: Found, names: UserNames) -> gpd.GeoDataFrame | pd.DataFram
     ColumnError
         A coordinate isn't a number.
     """
-    frame = read_cells(found)
+    frame, above = _cells_below(found, own=names.columns.get(found.layer, {}))
+    return _placed(frame, found, names), _titles_told(found, above)
+
+
+def _placed(frame: pd.DataFrame, found: Found, names: UserNames) -> gpd.GeoDataFrame | pd.DataFrame:
     plain = {plain_name(str(column)): column for column in reversed(frame.columns)}
     across = _first(plain, LONGITUDES), _first(plain, LATITUDES)
     if across[0] is not None and across[1] is not None:
@@ -62,7 +75,35 @@ def read_cells(found: Found) -> pd.DataFrame:
     UnreadableError
         The file can't be read as what its name says.
     """
-    return _read_csv(found) if found.path.suffix.lower() == ".csv" else _read_workbook(found)
+    return _read_csv(found, 0) if _is_csv(found) else _read_workbook(found, 0)
+
+
+def _is_csv(found: Found) -> bool:
+    return found.path.suffix.lower() == ".csv"
+
+
+def _cells_below(found: Found, *, own: Mapping[str, str]) -> tuple[pd.DataFrame, int]:
+    """Read a layer's table from its headings on; how many rows stand above them."""
+    if not _is_csv(found):
+        above = heading_row(_written_rows(found), found.layer, own=own)
+        return _read_workbook(found, above), above
+    top = _first_lines(found)
+    parted = [next(csv.reader([line], delimiter=_separator(line)), []) for line in top]
+    above = heading_row(parted, found.layer, own=own)
+    titles = sum(_named_separator(line) is None for line in top[:above])
+    return _read_csv(found, above), titles
+
+
+def _titles_told(found: Found, above: int) -> list[Fault]:
+    if above == 0:
+        return []
+    fault = Place(file=found.shown, layer=found.layer).fault(
+        "mended",
+        found=f"{counted_rows(above)} above the headings, left out",
+        expected="the headings in the first row",
+        remedy="Nothing to do if these are titles only.",
+    )
+    return [fault]
 
 
 def _first(plain: dict[str, str], wanted: tuple[str, ...]) -> str | None:
@@ -84,7 +125,8 @@ def _points(
 
 def _coordinates(frame: pd.DataFrame, column: str, found: Found) -> NDArray[np.float64]:
     words = frame[column].astype("str").str.strip().str.replace(",", ".")
-    words = words.mask(frame[column].isna() | (words == ""), None)
+    nothing = frame[column].isna() | (words == "") | marks_of_nothing(frame[column], text=False)
+    words = words.mask(nothing, None)
     numbers = pd.to_numeric(words, errors="coerce")
     unread = numbers.isna() & words.notna()
     if unread.any():
@@ -127,32 +169,31 @@ def _crs_of(frame: pd.DataFrame, column: str | None, found: Found, names: UserNa
     )
 
 
-def _read_csv(found: Found) -> pd.DataFrame:
+def _read_csv(found: Found, above: int) -> pd.DataFrame:
     try:
         encoding = _encoding(found.path)
         with found.path.open(encoding=encoding, newline="") as lines:
-            heading = lines.readline()
+            top = list(islice(lines, above + 1))
+        heading = top[-1] if top else ""
+        own = next((mark for line in top if (mark := _named_separator(line))), None)
+        # A spreadsheet names the separator in a line of its own above the headings.
+        skipped = above + (_named_separator(heading) is not None)
         with warnings.catch_warnings():
             # A line with more cells than the heading would lose them, or shift the columns.
             warnings.simplefilter("error", pd.errors.ParserWarning)
             return pd.read_csv(
                 found.path,
-                sep=_separator(heading),
+                sep=own or _separator(heading),
                 dtype="str",
                 encoding=encoding,
                 keep_default_na=False,
                 na_values=[""],
                 skip_blank_lines=True,
+                skiprows=skipped,
                 index_col=False,
             )
     except UnicodeError as error:
-        raise UnreadableError.at(
-            file=found.shown,
-            layer=found.layer,
-            found=f"letters that aren't UTF-8 in line {_strange_line(found.path)}",
-            expected="a table in CSV, UTF-8, with a heading",
-            remedy="Save the sheet as CSV (UTF-8), or as XLSX.",
-        ) from error
+        raise _not_utf8(found) from error
     except (
         pd.errors.ParserError,
         pd.errors.ParserWarning,
@@ -161,10 +202,50 @@ def _read_csv(found: Found) -> pd.DataFrame:
         raise UnreadableError.at(
             file=found.shown,
             layer=found.layer,
-            found=str(error),
+            found=_ragged(found, above) or str(error).strip(),
             expected="a table in CSV, UTF-8, with a heading",
             remedy="Save the sheet as CSV (UTF-8).",
         ) from error
+
+
+def _ragged(found: Found, above: int) -> str:
+    """Say which line holds more cells than the heading; nothing where none does."""
+    with found.path.open(encoding=_encoding(found.path), newline="") as lines:
+        top = list(islice(lines, above + 1))
+        own = next((mark for line in top if (mark := _named_separator(line))), None)
+        if _named_separator(top[-1]) is not None:
+            top.append(next(lines, ""))
+        reader = csv.reader(lines, delimiter=own or _separator(top[-1]))
+        wide = len(next(csv.reader([top[-1]], delimiter=own or _separator(top[-1])), []))
+        for cells in reader:
+            if len(cells) > wide:
+                line = len(top) + reader.line_num
+                return f"{len(cells)} cells in line {line}, and {wide} headings"
+    return ""
+
+
+def _not_utf8(found: Found) -> UnreadableError:
+    return UnreadableError.at(
+        file=found.shown,
+        layer=found.layer,
+        found=f"letters that aren't UTF-8 in line {_strange_line(found.path)}",
+        expected="a table in CSV, UTF-8, with a heading",
+        remedy="Save the sheet as CSV (UTF-8), or as XLSX.",
+    )
+
+
+def _first_lines(found: Found) -> list[str]:
+    try:
+        with found.path.open(encoding=_encoding(found.path), newline="") as lines:
+            return list(islice(lines, MOST_ABOVE + 1))
+    except UnicodeError as error:
+        raise _not_utf8(found) from error
+
+
+def _named_separator(line: str) -> str | None:
+    """Give the separator that a spreadsheet writes into a line of its own, such as ``sep=;``."""
+    named = re.fullmatch(r'"?sep=([,;\t|])"?', line.strip("\r\n ").lower())
+    return named[1] if named else None
 
 
 def _encoding(path: Path) -> str:
@@ -191,9 +272,12 @@ def _separator(heading: str) -> str:
     return max(counts, key=lambda mark: counts[mark])
 
 
-def _read_workbook(found: Found) -> pd.DataFrame:
-    cells = _cells(found.path, found)
-    rows = [row for row in cells if any(cell not in (None, "") for cell in row)]
+def _written_rows(found: Found) -> list[tuple[object, ...]]:
+    return [row for row in _cells(found.path, found) if any(cell not in (None, "") for cell in row)]
+
+
+def _read_workbook(found: Found, above: int) -> pd.DataFrame:
+    rows = _written_rows(found)[above:]
     if not rows:
         raise UnreadableError.at(
             file=found.shown,

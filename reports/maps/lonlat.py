@@ -62,7 +62,9 @@ def in_units(
     """
     transformer = Transformer.from_crs(crs, 4326, always_xy=True)
     longitude, latitude = transformer.transform(x, y)
-    east = np.rint((np.asarray(longitude) - frame.longitude) * UNITS_PER_DEGREE)
+    # The short way round, also across the 180th meridian.
+    away = (np.asarray(longitude) - frame.longitude + 180.0) % 360.0 - 180.0
+    east = np.rint(away * UNITS_PER_DEGREE)
     north = np.rint((np.asarray(latitude) - frame.latitude) * UNITS_PER_DEGREE)
     return east.astype(np.int64), north.astype(np.int64)
 

@@ -107,7 +107,7 @@ class _Rows:
         self.numbers = placed["tree_no"].to_numpy(int)
         self.kinds = kinds.to_numpy(str)
         row_ids, starts = np.unique(placed["row_id"].to_numpy(str), return_index=True)
-        ends = [*starts[1:], len(placed)]
+        ends = np.r_[starts[1:], len(placed)][: len(starts)]
         self.slices = {
             row: slice(start, end) for row, start, end in zip(row_ids, starts, ends, strict=True)
         }

@@ -53,7 +53,7 @@ def test_terrain_and_notes_follow_the_folder(places, layers: Layers) -> None:
     (home / "cuts.csv").unlink()
     (home / "holidays.csv").write_text("date\n2026-12-26\n")
     run(home, project, replace(layers, terrain=higher))
-    kept = read_terrain(project.parent / "terrain.tif", crs=layers.crs)
+    kept, _ = read_terrain(project.parent / "terrain.tif", crs=layers.crs)
     assert (kept.elevation_m == higher.elevation_m).all()
     assert (project.parent / "holidays.csv").read_text().endswith("26\n")
     assert not (project.parent / "cuts.csv").exists()

@@ -1,3 +1,4 @@
+import errno
 import json
 
 import geopandas as gpd
@@ -7,7 +8,7 @@ from click.testing import CliRunner
 from shapely.geometry import Polygon
 
 from estate import store
-from estate.app.cli import commands
+from estate.app.cli import commands, main
 from layers.contract import LAYERS
 from layers.errors import SettingError
 from layers.geopackage import read_layer, write_layers
@@ -139,8 +140,6 @@ def test_unknown_words_exit_with_two():
 
 
 def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path, capsys):
-    from estate.app.cli import main
-
     plot = Polygon([(640000, 146000), (640100, 146000), (640100, 146100), (640000, 146100)])
     gpd.GeoDataFrame({"block_id": ["B1"]}, geometry=[plot]).to_file(
         tmp_path / "blocks.shp", engine="pyogrio"
@@ -154,6 +153,17 @@ def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path
     assert "blocks.shp" in said
     assert "CRS" in said or "coordinate" in said
     assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_full_disk_is_told_in_words(tmp_path, monkeypatch, capsys):
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("estate.app.cli.bring_in", full)
+    with pytest.raises(SystemExit) as ended:
+        main(["check", str(tmp_path)])
+    assert ended.value.code == 1
+    assert "A file can't be read or written: No space left on device." in capsys.readouterr().err
 
 
 def test_own_timed_mornings_are_joined_to_the_last_plans_tasks_and_kept_with_them(planned):
@@ -175,3 +185,22 @@ def test_own_timed_mornings_are_joined_to_the_last_plans_tasks_and_kept_with_the
     assert (once[["low", "high", "two"]].sum(axis=1) == once["trees"]).all()
     pd.testing.assert_frame_equal(pd.DataFrame(again), pd.DataFrame(once))
     assert {"minutes_ratio", "latex_ratio"} <= set(read_layer(project, "fairness").columns)
+
+
+def test_a_cooperative_with_nothing_to_tap_yet_gets_its_maps_and_reports(tmp_path):
+    x, y = 500_000.0, 9_900_000.0
+    shape = Polygon([(x, y), (x + 50, y), (x + 50, y + 40), (x, y + 40)])
+    young = {"block_id": ["B1"], "planted_on": ["2023-05-01"], "row_gap_m": [7.0],
+             "tree_gap_m": [3.0], "row_bearing_deg": [0.0]}  # fmt: skip
+    gpd.GeoDataFrame(young, geometry=[shape], crs=32748).to_file(tmp_path / "blocks.geojson")
+    pd.DataFrame({"tapper_id": ["T1"], "name": ["One"]}).to_csv(
+        tmp_path / "tappers.csv", index=False
+    )
+    result = run("plan", tmp_path, "--on", "2026-03-02", "--json")
+    assert result.exit_code == 0, result.output
+    told = json.loads(result.stdout)
+    assert told["tasks"] == []
+    assert [block["decision"] for block in told["blocks"]] == ["wait"]
+    assert (tmp_path / "handed-out" / "overview.html").is_file()
+    again = run("plan", tmp_path, "--on", "2026-03-09", "--json")
+    assert again.exit_code == 0, again.output

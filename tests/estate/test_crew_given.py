@@ -30,6 +30,13 @@ def test_where_every_beat_is_given_nothing_is_shared_out():
     assert faults == ()
 
 
+def test_where_there_is_no_beat_nobody_is_sent_round():
+    frame, faults = made(crew(2), tasks(1).iloc[:0], given())
+    assert len(frame) == 0
+    assert {"tapper_id", "why"} <= set(frame.columns)
+    assert faults == ()
+
+
 @pytest.mark.parametrize(
     ("word", "said"),
     [

@@ -496,7 +496,10 @@ def test_names_from_the_layers_are_shown_as_text(loose):
         assert "&lt;script&gt;" in page
 
 
-@pytest.mark.parametrize("name", ["", "girth", "con.csv", ".girth.csv/..", "girth" * 40 + ".csv"])
+@pytest.mark.parametrize(
+    "name",
+    ["", "girth", "con.csv", ".girth.csv/..", "girth" * 40 + ".csv", f"girth_{'ก' * 90}.csv"],
+)
 def test_a_name_that_cannot_be_kept_is_refused(name):
     with pytest.raises(SettingError):
         plain_name(name)

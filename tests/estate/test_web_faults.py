@@ -66,6 +66,7 @@ PUT_TOGETHER = {
     "measured_at without a time zone in {rows}, taken as the time on the plot (no zone is set)",
     "measured_at in UTC in {rows}, taken as {zone} on the plot by its longitude (no zone is set)",
     "{k_column} of a year or month alone in {rows}, taken at its middle or first",
+    "{k_column} as a spreadsheet counts days in {rows}, read as days since 1899-12-30",
     "tree_id, or block_id, row_no and tree_no; or columns lon and lat, or x and y with epsg",
     "tree_id, or block_id, row_no and tree_no; and status",
     "with longitude and latitude turned about the layer lies among the holdings",

@@ -276,6 +276,45 @@ def test_gpx_numbers_and_bark_are_kept_apart_from_girth() -> None:
     assert written_on("big tree by the stream") == {}
 
 
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("B02 r3t12 46.5", {"row_no": 3.0, "tree_no": 12.0, "girth_cm": 46.5}),
+        ("Row 12A Tree 3 46.5", {"row_no": "12A", "tree_no": 3.0, "girth_cm": 46.5}),
+        ("12A-3 46.5", {"girth_cm": 46.5}),
+        ("46.5 H150", {"girth_cm": 46.5, "height_cm": 150.0}),
+        ("h 1.5 m, 46.5", {"girth_cm": 46.5, "height_cm": 150.0}),
+        # By hand: 18 1/2 inches of 2.54 cm.
+        ("18 1/2 in", {"girth_cm": pytest.approx(46.99), "girth_unit": "cm"}),
+        ("46.5 inside the gate", {"girth_cm": 46.5}),
+    ],
+)
+def test_a_label_or_unit_says_which_number_is_which(
+    text: str, read: dict[str, float | str]
+) -> None:
+    assert written_on(text) == read
+
+
+@pytest.mark.parametrize(
+    "text", ["001", "WPT 46", "Waypoint 46", "#46", "2025-09-15 07:00", "15-SEP-25 7:00:27AM",
+             "3/12/46.5", "46 47"],
+)  # fmt: skip
+def test_a_number_that_may_be_something_else_is_no_girth(text: str) -> None:
+    assert "girth_cm" not in written_on(text)
+
+
+def test_names_that_count_up_are_the_receivers_numbers_and_told(tmp_path: Path) -> None:
+    simple(tmp_path)
+    spot = '<wpt lat="-0.904{n}" lon="105"><name>{n}</name>{more}</wpt>'
+    taped = "<desc>45 cm</desc>"
+    points = [spot.format(n=n, more=taped if n == 50 else "") for n in range(44, 54)]
+    (tmp_path / "girth.gpx").write_text(GPX.format(points="".join(points)))
+    found = bring_in(tmp_path)
+    assert found.layers.girth["girth_cm"].dropna().tolist() == [45.0]
+    told = "\n".join(map(str, found.faults))
+    assert "9 waypoints on which no girth can be read, such as '44'" in told
+
+
 def test_gpx_of_tracks_only_says_what_is_missing(tmp_path: Path) -> None:
     simple(tmp_path)
     track = '<trk><trkseg><trkpt lat="-0.9" lon="105"/></trkseg></trk>'

@@ -8,7 +8,7 @@ import pytest
 import shapely
 from pyproj import CRS, Transformer
 
-from layers.crs import geodesic_area_ha, known_crs, metric_crs, utm_crs
+from layers.crs import counted_on, geodesic_area_ha, known_crs, metric_crs, utm_crs
 from layers.errors import CrsError
 from tests.odd_geometry import AREAS, ZONE
 
@@ -98,3 +98,23 @@ def test_no_holding_at_all_is_refused() -> None:
 
 def test_a_height_axis_is_left_out() -> None:
     assert known_crs(4979) == CRS.from_epsg(4326)
+
+
+def test_shapes_on_both_sides_of_the_180th_meridian_are_in_one_zone() -> None:
+    west, east = (
+        shapely.box(179.98, -16.51, 179.99, -16.5),
+        shapely.box(-179.99, -16.51, -179.98, -16.5),
+    )
+    across = shapely.Polygon(
+        [(179.99, -16.51), (-179.99, -16.51), (-179.99, -16.5), (179.99, -16.5)]
+    )
+    for shapes in ([west, east], [across], [west, across, None, east]):
+        degrees = gpd.GeoSeries(shapes, crs=4326)
+        assert metric_crs(degrees).to_epsg() in (32701, 32760)
+    # The same width of two hundredths of a degree at Greenwich.
+    there = gpd.GeoSeries([across, shapely.box(-0.01, -16.51, 0.01, -16.5)], crs=4326)
+    area = geodesic_area_ha(there)
+    assert area[0] == pytest.approx(area[1], rel=1e-9)
+    # Shapes that lie anywhere else stay as they are.
+    wide = gpd.GeoSeries([shapely.Point(-60.0, 0.0), shapely.Point(100.0, 1.0)], crs=4326)
+    assert counted_on(wide) is wide

@@ -206,3 +206,37 @@ def test_a_heading_that_no_file_has_is_told(folder: Path) -> None:
     assert "columns.toml, layer blocks: found a column 'Plot nr', which no blocks file" in said(
         bring_in(folder)
     )
+
+
+def test_keys_that_stand_several_times_beside_empty_cells_are_told_too(folder: Path) -> None:
+    # An empty cell of a column of text is no text: putting the row's words together failed on it.
+    half = GIRTH.assign(point_id="P1", surveyor=["A", None] * 30, girth_cm=46.0 + np.arange(60))
+    half.to_csv(folder / "girth.csv", index=False)
+    found = bring_in(folder)
+    assert len(found.layers.girth) == 60
+    assert found.layers.girth["point_id"].is_unique
+    assert "row P1 (60 times): found 60 rows: a point_id that another row has too" in said(found)
+
+
+def test_surveyors_and_days_without_a_session_are_walks_of_their_own(folder: Path) -> None:
+    # Ana writes local time, Bo UTC; both walk at the same time, and Ana once more the next day.
+    ana = GIRTH.iloc[:20].assign(surveyor="Ana", measured_at="2026-01-01T06:30:00+07:00")
+    bo = GIRTH.iloc[20:40].assign(surveyor="Bo", measured_at="2025-12-31T23:31:00Z")
+    later = GIRTH.iloc[40:].assign(surveyor="Ana", measured_at="2026-01-02T06:30:00+07:00")
+    pd.concat([ana, bo, later]).sample(frac=1.0, random_state=1).to_csv(
+        folder / "girth.csv", index=False
+    )
+    found = bring_in(folder)
+    girth = found.layers.girth.set_index("point_id")["session_id"]
+    assert set(girth[ana["point_id"]]) == {"girth Ana 2026-01-01"}
+    assert set(girth[bo["point_id"]]) == {"girth Bo 2026-01-01"}
+    assert set(girth[later["point_id"]]) == {"girth Ana 2026-01-02"}
+    assert "60 points without a session_id, taken as 3 sessions, one for each" in said(found)
+
+
+def test_sessions_that_are_written_stay_beside_those_that_are_not(folder: Path) -> None:
+    some = GIRTH.assign(session_id=["walk 7"] * 30 + [None] * 30)
+    some.to_csv(folder / "girth.csv", index=False)
+    found = bring_in(folder)
+    assert found.layers.girth["session_id"].value_counts().to_dict() == {"walk 7": 30, "girth": 30}
+    assert "30 points without a session_id, taken as the session girth" in said(found)

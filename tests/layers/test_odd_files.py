@@ -11,6 +11,7 @@ import pandas as pd
 import pyogrio
 import pytest
 import shapely
+from openpyxl import Workbook
 
 from layers import bring_in, write_layers
 from layers.errors import LayerError
@@ -165,7 +166,12 @@ STOPS: dict[str, tuple[Write, str]] = {
         "UTF-8",
     ),
     "more cells than headings": (
-        text("girth.csv", "lon,lat,girth_cm\n105,-0.904,45,3,4\n"), "girth.csv",
+        text("girth.csv", "lon,lat,girth_cm\n105,-0.904,45,3,4\n"),
+        "5 cells in line 2, and 3 headings",
+    ),
+    "more cells further down, below a title": (
+        text("girth.csv", "Survey\nlon,lat,girth_cm\n105,-0.904,45\n105,-0.904,45,3\n"),
+        "4 cells in line 4, and 3 headings",
     ),
     "words for a longitude": (
         text("girth.csv", "lon,lat,girth_cm\n105 E,-0.904,45\n"), "decimal degrees",
@@ -245,3 +251,167 @@ def test_it_stops_with_the_remedy(name: str, folder: Path) -> None:
         bring_in(folder)
     assert caught.value.fault.remedy
     assert str(folder) not in str(caught.value)
+
+
+def moments_of(folder: Path, heading: str, rows: list[str]) -> tuple[list[str], str]:
+    """Read girths under a heading for the moment, and give these and what was said."""
+    lines = "".join(f"105.000{n},-0.904,45,{row}\n" for n, row in enumerate(rows))
+    (folder / "girth.csv").write_text(f"lon,lat,girth_cm,{heading}\n{lines}")
+    blocks().to_file(folder / "blocks.gpkg", layer="blocks")
+    found = bring_in(folder)
+    moments = found.layers.girth["measured_at"].dt.strftime("%Y-%m-%d %H:%M:%S").tolist()
+    return moments, "\n".join(map(str, found.faults))
+
+
+@pytest.mark.parametrize(
+    ("rows", "read"),
+    [
+        (["25/09/2025 07:05", "3/9/2025 17:05:30"], ["2025-09-25 07:05:00", "2025-09-03 17:05:30"]),
+        (["9/25/2025 12:05 AM", "9/3/2025 1:05 p.m."],
+         ["2025-09-25 00:05:00", "2025-09-03 13:05:00"]),
+        (["25.09.2025", "03.09.2025, 12:00 PM"], ["2025-09-25 00:00:00", "2025-09-03 12:00:00"]),
+        # Day 39448 is 1 January 2008 (Microsoft, help on DATEVALUE, from memory); 6,467 days on.
+        (["45915.5", "45915"], ["2025-09-15 12:00:00", "2025-09-15 00:00:00"]),
+    ],
+)  # fmt: skip
+def test_moments_are_read_as_surveyors_and_spreadsheets_write_them(
+    tmp_path: Path, rows: list[str], read: list[str]
+) -> None:
+    heading = '"measured_at"'
+    moments, _ = moments_of(tmp_path, heading, [f'"{row}"' for row in rows])
+    assert sorted(moments) == sorted(read)
+
+
+def test_a_day_that_may_be_a_month_is_left_out_and_told(tmp_path: Path) -> None:
+    moments, told = moments_of(tmp_path, "measured_at", ["03/09/2025 07:05", "04/09/2025 13:61"])
+    assert pd.isna(moments).all()
+    assert "measured_at = '03/09/2025 07:05', left out" in told
+
+
+def test_a_day_and_a_time_in_two_columns_are_one_moment(tmp_path: Path) -> None:
+    moments, told = moments_of(tmp_path, "Date,Time", ["25.09.2025,07:05", "26.09.2025,"])
+    assert moments == ["2025-09-25 07:05:00", "2025-09-26 00:00:00"]
+    assert "columns Date and Time, put together as measured_at" in told
+
+
+def test_marks_for_an_empty_cell_are_empty_and_told_once(tmp_path: Path) -> None:
+    rows = ["-,-,n/a", "\u2013,NA,Na", "7.5,2,walk"]
+    heading = "bark_mm,row_no,surveyor"
+    lines = "".join(f"105.000{n},-0.904,45,{row}\n" for n, row in enumerate(rows))
+    (tmp_path / "girth.csv").write_text(f"lon,lat,girth_cm,{heading}\n{lines}n/a,-,45,7,2,walk\n")
+    blocks().to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    found = bring_in(tmp_path)
+    told = "\n".join(map(str, found.faults))
+    girth = found.layers.girth
+    assert girth["bark_mm"].isna().sum() == 2
+    assert girth["row_no"].isna().sum() == 2
+    # Na is a family name.
+    assert girth["surveyor"].dropna().tolist() == ["Na", "walk"]
+    assert "bark_mm '-', '\u2013' in 2 rows, taken as empty" in told
+    assert "no geometry; left out" in told
+    assert "Mend bark_mm" not in told
+
+
+def test_a_month_before_its_year_is_read(tmp_path: Path) -> None:
+    frame = blocks().assign(planted_on=["06/2014", "2015", "41791"])
+    frame.to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    planted = bring_in(tmp_path).layers.blocks["planted_on"].dt.strftime("%Y-%m-%d")
+    assert planted.tolist() == ["2014-06-01", "2015-07-01", "2014-06-01"]
+
+
+TABLE = "lon,lat,girth_cm,measured_at\n105,-0.904,45,2025-09-15\n105,-0.9041,46,2025-09-15\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "titles"),
+    [
+        ("Survey of the northern group,,,\n,,,\n" + TABLE, "2 rows above the headings"),
+        ("Girth\nlon,lat,girth_cm,measured_at\n" + TABLE.split("\n", 1)[1], "1 row above"),
+        ("sep=;\r\n" + TABLE.replace(",", ";"), ""),
+        ('"sep=,"\n' + TABLE, ""),
+        (TABLE, ""),
+    ],
+)
+def test_titles_above_the_headings_are_left_out_and_told(
+    tmp_path: Path, words: str, titles: str
+) -> None:
+    (tmp_path / "girth.csv").write_text(words)
+    blocks().to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    found = bring_in(tmp_path)
+    assert found.layers.girth["girth_cm"].tolist() == [45.0, 46.0]
+    told = "\n".join(map(str, found.faults))
+    assert titles in told
+    assert ("above the headings" in told) == bool(titles)
+
+
+def test_a_workbook_with_merged_titles_is_read_sheet_by_sheet(tmp_path: Path) -> None:
+    book = Workbook()
+    for number, sheet in enumerate([book.active, book.create_sheet("second")]):
+        sheet.append(["Girth survey", None, None])
+        sheet.merge_cells("A1:C1")
+        sheet.append(["Place", None, "Measure"])
+        sheet.merge_cells("A2:B2")
+        sheet.append(["lon", "lat", "Stem size", "measured_at"])
+        sheet.append([105.0 + 1e-4 * number, -0.904, 45 + number, "2025-09-15"])
+    book.create_sheet("notes").append(["Names of the surveyors"])
+    book.save(tmp_path / "girth.xlsx")
+    (tmp_path / "columns.toml").write_text('[girth]\n"Stem size" = "girth_cm"\n')
+    blocks().to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    found = bring_in(tmp_path)
+    assert found.layers.girth["girth_cm"].tolist() == [45.0, 46.0]
+    told = "\n".join(map(str, found.faults))
+    assert "girth.xlsx (second), layer girth: found 2 rows above the headings" in told
+    assert "girth.xlsx (notes), layer girth: found a sheet without a heading of girth" in told
+
+
+def test_a_boundary_with_a_label_point_in_one_placemark_is_read(tmp_path: Path) -> None:
+    ring = "105,-0.905,9 105.001,-0.905,9 105.001,-0.904,9 105,-0.904,9 105,-0.905,9"
+    hole = "105.0004,-0.9046,9 105.0006,-0.9046,9 105.0006,-0.9044,9 105.0004,-0.9046,9"
+    area = (
+        f"<Polygon><outerBoundaryIs><LinearRing><coordinates>{ring}</coordinates></LinearRing>"
+        f"</outerBoundaryIs><innerBoundaryIs><LinearRing><coordinates>{hole}</coordinates>"
+        "</LinearRing></innerBoundaryIs></Polygon>"
+    )
+    (tmp_path / "blocks.kml").write_text(
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><name>B1</name>'
+        f"<MultiGeometry>{area}<Point><coordinates>105.0005,-0.9045,9</coordinates></Point>"
+        "</MultiGeometry></Placemark></Document></kml>"
+    )
+    found = bring_in(tmp_path)
+    (shape,) = found.layers.blocks.geometry
+    assert [len(part.interiors) for part in shape.geoms] == [1]
+    assert "only the areas are used" in "\n".join(map(str, found.faults))
+
+
+def test_girths_far_from_every_block_are_told(tmp_path: Path) -> None:
+    blocks().to_file(tmp_path / "blocks.gpkg", layer="blocks")
+    (tmp_path / "girth.csv").write_text(
+        "point_id,lon,lat,girth_cm,measured_at\nP1,105,-0.9044,45,2025-09-15\n"
+        "P2,105,-0.8144,46,2025-09-15\n"
+    )
+    told = [f for f in bring_in(tmp_path).faults if "nearest block" in f.found]
+    assert [(fault.row, fault.layer) for fault in told] == [("P2", "girth")]
+    # 0.09 degrees of latitude are 9,952 m there: a degree is 110.57 km at the equator (WGS 84).
+    # The blocks reach less than 200 m north of the point that lies among them.
+    metres = float(told[0].found.split(" m ")[0].removeprefix("a point ").replace(",", ""))
+    assert 9_752 < metres < 9_952
+
+
+def test_a_cooperative_on_both_sides_of_the_180th_meridian_is_one_place(tmp_path: Path) -> None:
+    sides = [
+        shapely.box(179.999, -16.501, 179.9995, -16.5),
+        shapely.box(-179.9995, -16.501, -179.999, -16.5),
+    ]
+    plain = {"block_id": ["B1", "B2"], "row_gap_m": 7.0, "tree_gap_m": 3.0, "row_bearing_deg": 0.0}
+    gpd.GeoDataFrame(plain, geometry=sides, crs=4326).to_file(tmp_path / "blocks.geojson")
+    (tmp_path / "girth.csv").write_text(
+        "lon,lat,girth_cm,measured_at\n179.9992,-16.5005,45,2025-09-15\n"
+        "-179.9992,-16.5005,46,2025-09-15\n"
+    )
+    found = bring_in(tmp_path)
+    told = "\n".join(map(str, found.faults))
+    assert "km from the holdings" not in told
+    assert "nearest block" not in told
+    # 0.001 degree of longitude apart at 16.5 degrees south: 111,320 m x cos(16.5°) / 1000.
+    one, other = found.layers.blocks.geometry
+    assert one.distance(other) == pytest.approx(106.7, abs=1.0)

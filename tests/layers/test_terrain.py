@@ -170,7 +170,7 @@ def write(path: Path, values: NDArray[np.float32], *, crs: str | None, corner: A
 def test_reading_keeps_a_raster_that_is_already_in_place(tmp_path: Path) -> None:
     terrain = rough()
     write_terrain(tmp_path / "t.tif", terrain)
-    again = read_terrain(tmp_path / "t.tif", crs=ZONE)
+    again, _ = read_terrain(tmp_path / "t.tif", crs=ZONE)
     np.testing.assert_array_equal(again.elevation_m, terrain.elevation_m)
     assert again.transform == terrain.transform
 
@@ -185,7 +185,7 @@ def test_reading_brings_degrees_into_metres_with_gaps_left_open(tmp_path: Path) 
     values = height.astype("float32")
     values[20:30, 30:40] = -9999.0
     corner = from_origin(88.0 - step / 2, 1.3 + step / 2, step, step)
-    terrain = read_terrain(
+    terrain, _ = read_terrain(
         write(tmp_path / "t.tif", values, crs="EPSG:4326", corner=corner), crs=ZONE
     )
     inner = (slice(5, -5), slice(5, -5))
@@ -215,5 +215,55 @@ def test_what_cannot_be_read_is_refused_with_the_remedy(tmp_path: Path) -> None:
             write(tmp_path / "void.tif", values * -9999.0, crs="EPSG:32645", corner=corner),
             crs=ZONE,
         )
-    placed = read_terrain(tmp_path / "bare.tif", crs=ZONE, stands_in=ZONE)
+    placed, _ = read_terrain(tmp_path / "bare.tif", crs=ZONE, stands_in=ZONE)
     assert placed.elevation_m.shape == (4, 4)
+
+
+def test_heights_that_no_ground_has_count_as_gaps_and_are_told(tmp_path: Path) -> None:
+    # Nothing in the file says that -9999 stands for no reading.
+    values = np.full((6, 8), 40.0, dtype="float32")
+    values[:, :3], values[0, 7] = -9999.0, 3.4e38
+    path = write(tmp_path / "t.tif", values, crs="EPSG:32645", corner=from_origin(0, 9, 2, 2))
+    with rasterio.open(path, "r+") as target:
+        target.nodata = None
+    terrain, faults = read_terrain(path, crs=ZONE)
+    assert np.isnan(terrain.elevation_m[:, :3]).all()
+    assert np.nanmax(terrain.elevation_m) == 40.0
+    (fault,) = faults
+    assert "19 cells of -9999 to 3.4e+38 m, taken as without a reading" in fault.found
+
+
+@pytest.mark.parametrize(("unit", "metre"), [("ft", 0.3048), ("US survey foot", 0.3048006096)])
+def test_heights_that_the_file_says_are_in_feet_become_metres(
+    tmp_path: Path, unit: str, metre: float
+) -> None:
+    # The international foot is 0.3048 m, the US survey foot 1200/3937 m: NIST Special Publication
+    # 811 (2008), appendix B.6.
+    values = np.full((4, 4), 100.0, dtype="float32")
+    path = write(tmp_path / "t.tif", values, crs="EPSG:32645", corner=from_origin(0, 9, 2, 2))
+    with rasterio.open(path, "r+") as target:
+        target.units = [unit]
+    terrain, faults = read_terrain(path, crs=ZONE)
+    np.testing.assert_allclose(terrain.elevation_m, 100.0 * metre)
+    assert [fault.found for fault in faults] == ["heights in feet, turned into metres"]
+
+
+def test_a_height_axis_in_feet_and_a_scale_are_heeded(tmp_path: Path) -> None:
+    values = np.full((4, 4), 1000.0, dtype="float32")
+    path = write(tmp_path / "t.tif", values, crs="EPSG:32645", corner=from_origin(0, 9, 2, 2))
+    with rasterio.open(path, "r+") as target:
+        target.scales, target.offsets = [0.1], [5.0]
+    assert read_terrain(path, crs=ZONE)[0].elevation_m[0, 0] == pytest.approx(105.0)
+    # NAVD88 height in US survey feet, EPSG:6360.
+    path = write(tmp_path / "f.tif", values, crs="EPSG:32645+6360", corner=from_origin(0, 9, 2, 2))
+    terrain, faults = read_terrain(path, crs=ZONE)
+    assert terrain.elevation_m[0, 0] == pytest.approx(1000.0 * 1200.0 / 3937.0)
+    assert faults[0].found == "heights in feet, turned into metres"
+
+
+def test_a_raster_that_lies_nowhere_is_refused(tmp_path: Path) -> None:
+    values = np.ones((4, 4), dtype="float32")
+    corner = from_origin(5088.0, 1.3, 0.001, 0.001)
+    path = write(tmp_path / "t.tif", values, crs="EPSG:4326", corner=corner)
+    with pytest.raises(CrsError, match="lies nowhere in WGS 84"):
+        read_terrain(path, crs=ZONE)

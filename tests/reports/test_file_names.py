@@ -1,4 +1,6 @@
-from reports.file_names import LIST_NAME, file_names, leave_only
+import pytest
+
+from reports.file_names import LIST_NAME, file_name, file_names, leave_only
 
 
 def test_keys_that_look_alike_get_names_of_their_own():
@@ -29,3 +31,22 @@ def test_nothing_outside_the_folder_is_taken_away(tmp_path):
     (folder / LIST_NAME).write_text("../beside.txt\n")
     leave_only(folder, {})
     assert beside.exists()
+
+
+@pytest.mark.parametrize("key", ["é" * 400, "मण्डल" * 90, "x" * 1000])
+def test_a_long_name_is_cut_so_that_a_system_takes_it(key, tmp_path):
+    # NAME_MAX of common file systems is 255 bytes: POSIX.1-2017, limits.h; ext4 documentation.
+    one, other = file_names([key + "1", key + "2"]).values()
+    assert one != other
+    for name in (one, other, file_name(key)):
+        assert len(f"sheet-{name}-of-a-block.html".encode()) <= 255
+        (tmp_path / f"{name}.html").touch()
+        assert name.encode().decode() == name
+
+
+@pytest.mark.parametrize("key", ["CON", "nul", "Aux.7", "../com1", "LPT9"])
+def test_no_file_has_a_device_s_name(key):
+    # Microsoft, Naming Files, Paths, and Namespaces: these names, also followed by an extension.
+    stem = f"{file_name(key)}.html".split(".")[0]
+    assert stem.casefold() not in {"con", "nul", "aux", "com1", "lpt9"}
+    assert file_name("console") == "console"

@@ -100,6 +100,7 @@ def test_a_run_that_is_stopped_while_it_writes_changes_nothing(
     plan = SimpleNamespace(faults=(), task_sums={"task_id": []})
     intake = SimpleNamespace(layers=None, faults=(), sources=())
     monkeypatch.setattr(runs, "bring_in", lambda *_, **__: intake)
+    monkeypatch.setattr(runs, "settle", lambda _: None)
     monkeypatch.setattr(runs, "with_decisions_of", lambda _, settings: settings)
     monkeypatch.setattr(runs, "with_earlier", lambda _, faults: faults)
     monkeypatch.setattr(runs, "unknown_keys", lambda *_, **__: ())

@@ -59,6 +59,13 @@ def test_every_tree_to_tap_is_counted_once():
     assert sum(run.to_tap for task in runs.values() for run in task) == len(tasks)
 
 
+def test_without_a_task_there_is_nothing_to_walk():
+    rows, trees, classes = rows_and_trees()
+    none = pd.DataFrame({"tree_id": pd.Series(dtype="str"), "task_id": pd.Series(dtype="str"),
+                         "stop_no": pd.Series(dtype="int64")})  # fmt: skip
+    assert row_runs(none, trees, rows, classes) == {}
+
+
 def test_numbers_run_together():
     assert number_ranges(()) == ""
     assert number_ranges((1, 2, 3, 7, 9, 10)) == "1–3, 7, 9–10"

@@ -27,6 +27,8 @@ SET_ASIDE = "set-aside"
 NOTES = "own notes"
 HELD = "_held-in-project"
 _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".qix", ".sbn", ".sbx", ".shp.xml")
+# A file's name takes 255 bytes on most systems, three for each letter of some scripts.
+_LONGEST_BYTES = 200
 Save = Callable[[Path], None]
 
 
@@ -71,7 +73,7 @@ def plain_name(sent: str) -> tuple[str, str]:
     if text.lower() in NAMES:
         return text.lower(), NOTES
     layer = layer_of(stem)
-    if layer is None or len(text) > 120:
+    if layer is None or len(text.encode("utf-8")) > _LONGEST_BYTES:
         raise SettingError.at(
             file=last[:120],
             found="a name that bears no layer's name" if layer is None else "a very long name",
