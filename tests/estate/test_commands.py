@@ -138,6 +138,20 @@ def test_unknown_words_exit_with_two():
     assert run("plan", "no-such-folder").exit_code == 2
 
 
+def test_a_day_of_the_buddhist_era_is_refused_with_the_day_to_write(planned):
+    project, _ = planned
+    for words in (
+        ("rain", project, "2569-03-04"),
+        ("plan", project, "--on", "2569-03-04"),
+        ("plan", project, "--wintering", "2026-01-20", "2569-03-04"),
+    ):
+        told = run(*words)
+        assert told.exit_code == 2
+        assert "2569-03-04, a year of the Buddhist era" in told.output
+        assert "such as 2026-03-04" in told.output
+    assert "2024-02-29" in run("rain", project, "2567-02-29").output
+
+
 def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path, capsys):
     from estate.app.cli import main
 

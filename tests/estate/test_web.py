@@ -373,6 +373,7 @@ def test_the_command_gives_beats_too(loose):
     ("fields", "said"),
     [
         ({"on": "yesterday"}, "a date such as"),
+        ({"on": "2569-03-02"}, "a date of the Gregorian calendar, such as 2026-03-02"),
         ({"days": "900"}, "1 to 400 days"),
         ({"days": "-3"}, "a whole number of days"),
         ({"interval": "9"}, "2 to 7 days"),
