@@ -109,15 +109,12 @@ def give_dates(
         lost=settings.lost,
         start_given=settings.start_given,
     )
+    last_tapped = last_of_tasks(tapped_before, drawn.tasks)
     roster = draw_roster(
-        drawn.task_sums,
-        layers.tappers,
-        rounds,
-        crew=crew,
-        last_tapped=last_of_tasks(tapped_before, drawn.tasks),
+        drawn.task_sums, layers.tappers, rounds, crew=crew, last_tapped=last_tapped
     )
     if settings.lost is not None:
-        roster = lose_mornings(roster, settings.lost, rounds)
+        roster = lose_mornings(roster, settings.lost, rounds, last_tapped=last_tapped)
         passed_over += lost_elsewhere(settings.lost, roster, rounds)
     records = _records(settings)
     stops = tree_members(layers, drawn.tasks)

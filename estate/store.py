@@ -104,6 +104,7 @@ def save_plan(
         "start": plan.rounds.start.isoformat(),
         "days": str(plan.rounds.days),
         "make_up": plan.rounds.make_up,
+        "holiday_make_up": plan.rounds.holiday_make_up,
         "wintering": " ".join(day.isoformat() for day in plan.rounds.wintering or ()),
         **more,
     }

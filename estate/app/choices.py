@@ -39,6 +39,9 @@ class RunChoices:
         Whether the project's wintering rest is taken back.
     make_up
         What becomes of a morning lost to rain; None for the project's, else the rest day.
+    holiday_make_up
+        The same for a holiday, or a morning of a tapper away without a substitute; None for the
+        project's, else the next morning.
     redraw
         Whether tasks are drawn anew even where the project's could be held.
     """
@@ -52,6 +55,7 @@ class RunChoices:
     wintering: tuple[date, date] | None = None
     forget_wintering: bool = False
     make_up: MakeUp | None = None
+    holiday_make_up: MakeUp | None = None
     redraw: bool = False
 
 
@@ -89,6 +93,8 @@ def plan_settings(project: Path, choices: RunChoices, *, notes: Path | None = No
             if choices.forget_wintering
             else choices.wintering or _saved_wintering(saved),
             make_up=choices.make_up or cast(MakeUp, saved.get("make_up", "rest day")),
+            holiday_make_up=choices.holiday_make_up
+            or cast(MakeUp, saved.get("holiday_make_up", "next morning")),
         ),
         redraw=choices.redraw,
         start_given=choices.start is not None,

@@ -89,6 +89,13 @@ def _plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 "day]",
             ),
             click.option(
+                "--holiday-make-up",
+                type=click.Choice(MAKE_UPS),
+                help="What becomes of a holiday's morning, or of one whose tapper is away without "
+                "a substitute; by 'next morning' all later dates move on by a day. [default: the "
+                "project's, else next morning]",
+            ),
+            click.option(
                 "--redraw",
                 is_flag=True,
                 help="Draw all tasks anew. [default: hold the project's while few trees change]",
@@ -146,6 +153,7 @@ def _plan(
     interval: int | None,
     wintering: tuple[datetime, datetime] | None,
     make_up: Any,
+    holiday_make_up: Any,
     redraw: bool,
     name: str | None,
     language: str,
@@ -160,6 +168,7 @@ def _plan(
         interval=interval,
         wintering=(wintering[0].date(), wintering[1].date()) if wintering else None,
         make_up=make_up,
+        holiday_make_up=holiday_make_up,
         redraw=redraw,
     )
     project = project_file(source, output_folder(source, out))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 from types import MappingProxyType
 
@@ -37,6 +37,17 @@ _GIRTHS = MappingProxyType(
         "used and noted": mark("{number} used and noted"),
     }
 )
+MAKE_UP_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "next morning": mark("is made up the next morning"),
+        "rest day": mark("is made up on the rest day"),
+        "wait": mark("waits for its next turn"),
+    }
+)
+# Said of a holiday by what the reader sees of it.
+HOLIDAY_MAKE_UPS: Mapping[str, str] = MappingProxyType(
+    {**MAKE_UP_WORDS, "next morning": mark("moves the later dates on by a day")}
+)
 _SEVERITIES = MappingProxyType(
     {
         "stops": mark("{number} to mend first"),
@@ -65,6 +76,7 @@ def outcome_in_words(run: Run, words: Words, *, listed: str = BY_COMMAND) -> str
         *_points(run, words),
         *_girths(run, words),
         _tasks(run, words),
+        *_holidays(run, words),
         *_timing(run, words),
         *_fairness(run, words),
         *_without_tapper(run, words),
@@ -185,6 +197,22 @@ def _tasks(run: Run, words: Words) -> str:
         start=words.date(rounds.start),
         days=words.number(rounds.days),
     )
+
+
+def _holidays(run: Run, words: Words) -> list[str]:
+    """Say how many mornings are closed by holidays or absence, and what becomes of each."""
+    roster = run.plan.roster
+    closed = 0 if roster.empty else int((roster["kind"] == "holiday").sum())
+    if not closed:
+        return []
+    return [
+        words.say(
+            "a beat's mornings closed by a holiday, or by a tapper away without a substitute: "
+            "{number}; each {what}",
+            number=words.number(closed),
+            what=words.say(HOLIDAY_MAKE_UPS[run.plan.rounds.holiday_make_up]),
+        )
+    ]
 
 
 def _timing(run: Run, words: Words) -> list[str]:

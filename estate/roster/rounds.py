@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from itertools import pairwise
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from estate.roster.crews import assign_beats, assign_substitutes, beat_sums
-from estate.roster.settings import RoundSettings
+from estate.roster.settings import MakeUp, RoundSettings
 
 TAPPED = ("tap", "make-up")
 COLUMNS = ["date", "beat_id", "tapper_id", "task_id", "kind", "minutes"]
@@ -30,7 +30,9 @@ def draw_roster(
 
     On each morning that a beat is open, the task that has waited longest is tapped, if it has
     waited the interval. With as many tasks in a beat as the interval has days, no open morning is
-    lost, so no other order taps more often.
+    lost, so no other order taps more often. A holiday is then like the weekly rest: the beat goes
+    on after it where it stood. By another rule for holidays the beat's dates are drawn as if there
+    were none, and their mornings are then made up as :func:`lose_mornings` does.
 
     Parameters
     ----------
@@ -51,8 +53,8 @@ def draw_roster(
     DataFrame
         `date`, `beat_id`, `tapper_id`, `task_id`, `kind`, `minutes`: one row a beat and day.
         Kinds: ``tap``, ``rest`` (weekly, or no task has waited long enough), ``holiday`` (also the
-        tapper's own, without a substitute) and ``wintering``; `task_id` is missing and `minutes`
-        0 on days without tapping.
+        tapper's own, without a substitute), ``wintering`` and, by a rule for holidays that makes
+        up for them, ``make-up``; `task_id` is missing and `minutes` 0 on days without tapping.
     """
     beats = beat_sums(task_sums)
     if crew is None:
@@ -63,11 +65,31 @@ def draw_roster(
         for beat, tasks in task_sums.sort_values(["beat_id", "round_day"]).groupby("beat_id")
     }
     minutes = dict(zip(task_sums["task_id"], task_sums["minutes"].astype(float), strict=True))
+    own = {b: t for b, t in zip(crew["beat_id"], crew["tapper_id"], strict=True) if pd.notna(t)}
+    shut = {
+        (str(beat), day): own.get(beat)
+        for beat in order
+        for day in settings.dates
+        if (beat, day) not in hands and not settings.winters(day)
+    }
+    goes_on = settings.holiday_make_up == "next morning"
+    drawn = hands if goes_on else {**hands, **shut}
     lines = []
     for beat, tasks in order.items():
         last = {t: d for t, d in (last_tapped or {}).items() if t in tasks}
-        lines += _round(str(beat), tasks, hands, minutes, last, settings, settings.dates)
-    return _frame(lines)
+        lines += _round(str(beat), tasks, drawn, minutes, last, settings, settings.dates)
+    roster = _frame(lines)
+    closed = pd.Series(list(zip(roster["beat_id"], roster["date"], strict=True)))
+    if not goes_on:
+        gone = closed.isin(list(shut)).to_numpy(bool)
+        rule = settings.holiday_make_up
+        roster = _without(
+            roster, gone, "holiday", rule=rule, settings=settings, last=last_tapped or {}
+        )
+    # Whoever goes round the beat has the day off, or rests for wintering.
+    off = roster["tapper_id"].isna() & roster["kind"].isin(("holiday", "wintering"))
+    tappers_own = roster["beat_id"].map(own).astype("string")
+    return roster.assign(tapper_id=roster["tapper_id"].mask(off, tappers_own))
 
 
 def _frame(lines: list[tuple[date, str, str | None, str | None, str, float]]) -> pd.DataFrame:
@@ -147,7 +169,11 @@ def _closed_kind(
 
 
 def lose_mornings(
-    roster: pd.DataFrame, lost: pd.DataFrame, settings: RoundSettings
+    roster: pd.DataFrame,
+    lost: pd.DataFrame,
+    settings: RoundSettings,
+    *,
+    last_tapped: Mapping[str, date] | None = None,
 ) -> pd.DataFrame:
     """Take out mornings lost to rain and make them up by the round's rule.
 
@@ -163,6 +189,8 @@ def lose_mornings(
         `date`, and `beat_id` where only some beats were rained out.
     settings
         The round and its days.
+    last_tapped
+        As in :func:`draw_roster`.
 
     Returns
     -------
@@ -171,18 +199,38 @@ def lose_mornings(
         none on a day of rest, which then can't serve to make up for another)
         and ``make-up`` where a task is tapped on another day than the roster had it.
     """
-    rained = _rained(roster, lost)
-    if not rained.any():
+    return _without(
+        roster,
+        _rained(roster, lost),
+        "rain-lost",
+        rule=settings.make_up,
+        settings=settings,
+        last=last_tapped or {},
+    )
+
+
+def _without(
+    roster: pd.DataFrame,
+    without: NDArray[np.bool_],
+    kind: str,
+    *,
+    rule: MakeUp,
+    settings: RoundSettings,
+    last: Mapping[str, date],
+) -> pd.DataFrame:
+    """Take mornings out of a roster, under the name of a kind, and make them up by a rule."""
+    if not without.any():
         return roster.copy()
     anew = []
     for beat, planned in roster.groupby("beat_id", sort=True):
-        gone = rained[planned.index]
-        if not (gone & planned["kind"].isin(TAPPED)).any() or settings.make_up == "wait":
-            anew.append(_mark(planned, gone))
-        elif settings.make_up == "next morning":
-            anew.append(_slip(str(beat), planned, gone, settings))
+        gone = without[planned.index]
+        marked = _mark(planned, gone, kind)
+        if not (gone & planned["kind"].isin(TAPPED)).any() or rule == "wait":
+            anew.append(marked)
+        elif rule == "next morning":
+            anew.append(_slip(str(beat), planned, marked, gone, settings, last))
         else:
-            anew.append(_catch_up(planned, gone, settings))
+            anew.append(_catch_up(planned, marked, gone, settings, last))
     return pd.concat(anew).sort_values(["date", "beat_id"], ignore_index=True)
 
 
@@ -197,19 +245,32 @@ def _rained(roster: pd.DataFrame, lost: pd.DataFrame) -> NDArray[np.bool_]:
     return np.asarray(roster["kind"].isin((*TAPPED, "rest")).to_numpy() & (whole | single))
 
 
-def _mark(planned: pd.DataFrame, gone: NDArray[np.bool_]) -> pd.DataFrame:
-    return planned.assign(
-        kind=planned["kind"].mask(gone, "rain-lost"), minutes=planned["minutes"].mask(gone, 0.0)
+def _mark(planned: pd.DataFrame, gone: NDArray[np.bool_], kind: str) -> pd.DataFrame:
+    told = planned.assign(
+        kind=planned["kind"].mask(gone, kind), minutes=planned["minutes"].mask(gone, 0.0)
     )
+    return told if kind == "rain-lost" else told.assign(task_id=told["task_id"].mask(gone))
+
+
+def _last_before(
+    first: date, planned: pd.DataFrame, tasks: Iterable[str], last: Mapping[str, date]
+) -> dict[str, date]:
+    """Give each task's last tapping before a day, in the roster or before it began."""
+    before = planned[(planned["date"] < first) & planned["kind"].isin(TAPPED)]
+    own = {task: last[task] for task in tasks if task in last}
+    return {**own, **before.groupby("task_id")["date"].max().to_dict()}
 
 
 def _slip(
-    beat: str, planned: pd.DataFrame, gone: NDArray[np.bool_], settings: RoundSettings
+    beat: str,
+    planned: pd.DataFrame,
+    marked: pd.DataFrame,
+    gone: NDArray[np.bool_],
+    settings: RoundSettings,
+    last_tapped: Mapping[str, date],
 ) -> pd.DataFrame:
-    marked = _mark(planned, gone)
     first = planned["date"][gone].min()
-    before = planned[(planned["date"] < first) & planned["kind"].isin(TAPPED)]
-    last = before.groupby("task_id")["date"].max().to_dict()
+    last = _last_before(first, planned, planned["task_id"].dropna().unique(), last_tapped)
     tasks = _tasks_in_order(planned, first, last)
     minutes = _task_minutes(planned)
     open_rows = planned["kind"].isin(TAPPED) & ~gone & (planned["date"] > first)
@@ -241,13 +302,15 @@ def _as_make_up(anew: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:
 
 
 def _catch_up(
-    planned: pd.DataFrame, gone: NDArray[np.bool_], settings: RoundSettings
+    planned: pd.DataFrame,
+    marked: pd.DataFrame,
+    gone: NDArray[np.bool_],
+    settings: RoundSettings,
+    last_tapped: Mapping[str, date],
 ) -> pd.DataFrame:
-    marked = _mark(planned, gone)
     first = planned["date"][gone].min()
     ahead = marked[(marked["date"] > first) & marked["kind"].isin((*TAPPED, "rest"))]
-    history = marked[(marked["date"] <= first) & marked["kind"].isin(TAPPED)]
-    last = history.groupby("task_id")["date"].max().to_dict()
+    last = _last_before(first, planned, planned["task_id"].dropna().unique(), last_tapped)
     turns = planned[planned["kind"].isin(TAPPED) & (planned["date"] >= first)]
     wanted = turns["task_id"].value_counts().to_dict()
     chosen = _fewest_changes(ahead, wanted, last, settings)

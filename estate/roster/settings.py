@@ -31,6 +31,10 @@ class RoundSettings:
         What becomes of a task whose morning is lost to rain: ``next morning`` (the round slips by
         a day), ``rest day`` (tapped on the weekly rest where the interval allows) or ``wait``
         (left until its next turn).
+    holiday_make_up
+        The same for a morning that is closed and known to be: a holiday, or a tapper away without
+        a substitute. With ``next morning`` the beat goes on where it stood, as after the weekly
+        rest, so that no turn is lost and every later date moves on by a day.
     wintering
         First and last day on which nobody taps while the trees drop their leaves; None for none.
     holidays
@@ -44,6 +48,7 @@ class RoundSettings:
     interval_days: int = 3
     rest_weekday: int | None = 6
     make_up: MakeUp = "rest day"
+    holiday_make_up: MakeUp = "next morning"
     wintering: tuple[date, date] | None = None
     holidays: frozenset[date] = frozenset()
     absences: Mapping[str, frozenset[date]] = field(default_factory=dict)
@@ -54,6 +59,8 @@ class RoundSettings:
         rest_fits = self.rest_weekday is None or 0 <= self.rest_weekday <= 6
         _check("rest_weekday", self.rest_weekday, rest_fits, "Monday 0 to Sunday 6, or none")
         _check("make_up", self.make_up, self.make_up in MAKE_UPS, ", ".join(MAKE_UPS))
+        known = self.holiday_make_up in MAKE_UPS
+        _check("holiday_make_up", self.holiday_make_up, known, ", ".join(MAKE_UPS))
         in_order = self.wintering is None or self.wintering[0] <= self.wintering[1]
         _check("wintering", self.wintering, in_order, "a first day before the last")
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from layers.bring_in.eras import to_gregorian
 from layers.bring_in.kinds import (
     EXPECTED,
     LENGTHS_CM,
@@ -291,6 +292,8 @@ def _other_unit(name: str, kinds: Mapping[str, str]) -> tuple[str, float] | None
 def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.DataFrame, list[Fault]]:
     """Give the frame with each known column in its kind; what can't be read is missing, and said.
 
+    A year of the Buddhist era is turned into the Gregorian one, and said.
+
     Parameters
     ----------
     frame
@@ -311,10 +314,15 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
         if kind == "text":
             kept[column] = texts(values)
             continue
+        era = pd.Series(False, index=values.index)
+        if kind in ("date", "moment"):
+            dated, era = to_gregorian(values)
         if kind == "moment":
-            kept[column], kept[OFFSET], unread = moments_as_written(values)
+            kept[column], kept[OFFSET], unread = moments_as_written(dated)
         elif kind == "number":
             kept[column], unread = numbers_in(values, unit=column.rsplit("_", 1)[-1])
+        elif kind == "date":
+            kept[column], unread = READERS[kind](dated)
         else:
             kept[column], unread = READERS[kind](values)
         faults += row_faults(
@@ -325,6 +333,7 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
             expected=EXPECTED[kind],
             remedy=f"Mend {column} in this row.",
         )
+        faults += _eras_told(frame, layer, column, values, kept[column], era & ~unread)
         taken = _taken_as(kind, values)
         if taken:
             faults.append(
@@ -363,6 +372,28 @@ def counted_rows(count: int) -> str:
     ('1 row', '1,204 rows')
     """
     return f"{count:,} row{'s' * (count > 1)}"
+
+
+def _eras_told(
+    frame: pd.DataFrame,
+    layer: str,
+    column: str,
+    values: pd.Series,
+    read: pd.Series,
+    era: pd.Series,
+) -> list[Fault]:
+    """Tell which dates were of the Buddhist era, and what they were read as."""
+    return row_faults(
+        frame[era.to_numpy()],
+        layer,
+        "mended",
+        found=[
+            f"{column} = {str(value)!r}, a year of the Buddhist era, read as {day:%Y-%m-%d}"
+            for value, day in zip(values[era], read[era], strict=True)
+        ],
+        expected="a date of the Gregorian calendar, as in ISO 8601",
+        remedy="Nothing to do if that is what was meant.",
+    )
 
 
 def _taken_as(kind: str, values: pd.Series) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from layers.bring_in.columns import plain_name
+from layers.bring_in.eras import era_fault, to_gregorian
 from layers.bring_in.kinds import READERS, is_blank, numbers_in, texts
 from layers.bring_in.sources import Found
 from layers.bring_in.tables import read_cells
@@ -77,8 +78,15 @@ def note_days(values: pd.Series, file: str, *, layer: str = "") -> pd.Series:
     Raises
     ------
     ColumnError
-        A cell holds no date, or one in which day and month can't be told apart.
+        A cell holds no date, one in which day and month can't be told apart, or one whose year is
+        of the Buddhist era: the error gives the Gregorian date to write.
     """
+    _, era = to_gregorian(values)
+    if era.any():
+        place = int(era.to_numpy(bool).argmax())
+        written = str(values.iloc[place])
+        row = values.index[place]
+        raise ColumnError(era_fault(str(values.name), written, file=file, layer=layer, row=row))
     days, unread = READERS["date"](values)
     short = values.astype("str").str.strip().str.fullmatch(_SHORT_DATE).fillna(False)
     wrong = unread | days.isna() | short.astype(bool)

@@ -11,7 +11,8 @@ from reports.drawings.scales import round_scales
 
 LARGEST_SCALE, SMALLEST_SCALE = 500.0, 10_000.0
 _MOST_STRETCHED = 1.35
-_LEAST_MM = 40.0
+# Of a map's width and height: room for the way's words beside the least ground.
+_LEAST_MM = (40.0, 34.0)
 
 Ground = tuple[float, float]
 
@@ -142,8 +143,8 @@ def numbered_from(start: int, shelves: Sequence[Shelf]) -> list[Shelf]:
 
 def _size(ground_m: Ground, scale: float) -> tuple[float, float]:
     wide, high = (
-        max(1000 * max(metres, LEAST_GROUND_M) / scale + 2 * MARGIN_MM, _LEAST_MM)
-        for metres in ground_m
+        max(1000 * max(metres, LEAST_GROUND_M) / scale + 2 * MARGIN_MM, least_mm)
+        for metres, least_mm in zip(ground_m, _LEAST_MM, strict=True)
     )
     return wide, high
 

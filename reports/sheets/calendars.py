@@ -22,7 +22,7 @@ A4_WIDE_MM = (297.0, 210.0)
 _TAPPERS_A_PAGE = 9
 KIND_WORDS = {
     "tap": mark("tap"),
-    "make-up": mark("makes up for rain"),
+    "make-up": mark("makes up for a lost day"),
     "rest": mark("rest"),
     "holiday": mark("holiday"),
     "wintering": mark("wintering"),
@@ -146,7 +146,7 @@ def _shed_month(month: pd.DataFrame, words: Words) -> list[Part]:
     )
     weekdays = words.weekdays()
     makes_up = month["kind"].eq("make-up").any()
-    note = words.say("* a day that makes up for rain") if makes_up else ""
+    note = words.say("* a day that makes up for a lost one") if makes_up else ""
     told: list[Part] = []
     for start in range(0, grid.shape[1], _TAPPERS_A_PAGE):
         some = grid.iloc[:, start : start + _TAPPERS_A_PAGE]

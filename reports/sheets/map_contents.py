@@ -87,6 +87,7 @@ def map_unseen(ground: TaskGround, words: Words, *, width_mm: float) -> dict[str
         "scale_words": words.say("Scale 1:{scale}", scale=words.number(10000)),
         "legend": legend(kinds_near(ground), words),
         "way_words": _way_words(words, more=True),
+        "leaf_way_words": _way_words(words, more=False),
     }
 
 

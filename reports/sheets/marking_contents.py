@@ -114,6 +114,7 @@ class MarkingDesk:
         say = self.words.say
         return {
             "drawing": bark.for_sheet(),
+            "direction": "" if alone else say(DIRECTION_WORDS[direction]),
             "lines": lines,
             "scale_words": say(
                 "{direction}: bark unrolled, girth {girth} cm, 1:{scale}, heights in cm.",
@@ -219,7 +220,6 @@ def short_lines(guide: MarkingGuide, words: Words) -> list[dict[str, str]]:
     """Give the least that a guide says where two share a page: the cut, its fittings, its depth."""
     say, number = words.say, words.number
     return [
-        {"key": "", "text": say(DIRECTION_WORDS[guide.direction])},
         marking_lines(guide, words)[0],
         {
             "key": "B",

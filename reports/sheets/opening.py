@@ -106,6 +106,11 @@ def _sums(readiness: pd.DataFrame, words: Words) -> list[tuple[str, str]]:
     ]
 
 
+def _year_planted(block: pd.Series, words: Words) -> str:
+    planted = block.get("planted_on")
+    return "–" if planted is None or pd.isna(planted) else words.year(pd.Timestamp(planted).date())
+
+
 def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
     blocks = plan.layers.blocks.set_index("block_id")
     members = members_of(plan)
@@ -117,7 +122,7 @@ def _decisions(plan: PlanView, readiness: pd.DataFrame, words: Words) -> Part:
                 parts.bold(str(block.block_id)),
                 str(members.get(block.block_id, "")),
                 words.number(ground["area_ha"], 2) if "area_ha" in blocks else "–",
-                str(pd.Timestamp(ground["planted_on"]).year) if "planted_on" in blocks else "–",
+                _year_planted(ground, words),
                 f"{words.number(block.measured)} / {words.number(block.standing)}",
                 share_words(block, words),
                 parts.bold(words.say(DECISION_WORDS[block.decision])),

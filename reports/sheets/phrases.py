@@ -27,7 +27,7 @@ def task_words(words: Words) -> dict[str, str]:
         "marks_title": say("Marks and sizes"),
         "dates_title": say("Days to tap"),
         "no_dates": say("No days are planned yet."),
-        "make_up": say("* a day that makes up for rain"),
+        "make_up": say("* a day that makes up for a lost one"),
         "cautions_title": say("Take care"),
         "emergency": say("Emergency"),
         "phone": say("Phone"),

@@ -17,7 +17,7 @@ def task_days(roster: pd.DataFrame) -> dict[str, pd.DataFrame]:
 
 
 def dates(days: pd.DataFrame | None, words: Words) -> tuple[list[dict[str, str]], bool]:
-    """Give a task's days month by month, and whether any makes up for rain (marked ``*``)."""
+    """Give a task's days month by month, and whether any makes up for a lost one (marked ``*``)."""
     if days is None:
         return [], False
     when = pd.to_datetime(days["date"])

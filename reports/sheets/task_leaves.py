@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import takewhile
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -36,6 +36,9 @@ from reports.words import Words
 MAP_WIDTH_MM = {"a4": 109.0, "a5": 128.5}
 LEAF_WIDTH_MM = {"a4": 190.0, "a5": 128.5}
 _SMALLEST_SCALE = 2500.0
+_LEAVES_A_PAGE = 2
+Marking = Literal["all"] | int | None
+"""What a leaf shows of the marking: all of it, one direction by its number, or nothing."""
 LEAST_MAP_MM, MOST_MAP_MM = 54.0, {"one": 150.0, "more": 175.0}
 
 
@@ -45,7 +48,7 @@ def maps_unseen(ground: TaskGround, words: Words, *, paper: str) -> dict[str, An
 
 
 def maps_seen(
-    ground: TaskGround, room: Mapping[str, float], words: Words, *, rows: int, paper: str
+    ground: TaskGround, room: Mapping[str, Any], words: Words, *, rows: int, paper: str
 ) -> dict[str, Any]:
     """Give a task's maps, drawn in the room that its words leave.
 
@@ -55,8 +58,9 @@ def maps_seen(
         What they show.
     room
         Millimetres of height: ``one``, for the map of a sheet of one leaf; ``more``, for that of
-        the first leaf of several; ``leaf`` and ``leaf_with_marking``, for maps on a further one.
-        And how many rows have room: ``rows_one``, ``rows_more``.
+        the first leaf of several; ``leaf`` and ``leaf_with_marking``, for maps on a further one;
+        ``leaf_with_each``, the same beside each direction of the marking alone. And how many rows
+        have room: ``rows_one``, ``rows_more``.
     rows
         How many rows the task has.
     words
@@ -106,7 +110,7 @@ def _first_map(ground: TaskGround, room_mm: float, kind: str, words: Words, pape
 
 
 def _leaves(
-    ground: TaskGround, room: Mapping[str, float], words: Words, paper: str
+    ground: TaskGround, room: Mapping[str, Any], words: Words, paper: str
 ) -> list[dict[str, Any]]:
     """Give the further leaves: the map of each block at one scale, and the marking with them."""
     blocks = [str(block) for block in ground.stops["block_id"].unique()]
@@ -116,26 +120,65 @@ def _leaves(
     over_marking = replace(alone, height_mm=room["leaf_with_marking"])
     both = maps_on_one(grounds_m, over_marking)
     if both is not None and both[0] <= smallest and paper == "a4":
-        return [_leaf(ground, blocks, *both, words, marking=True)]
+        return [_leaf(ground, blocks, *both, words, marking="all")]
     one = maps_on_one(grounds_m, alone)
     if one is not None and one[0] <= smallest:
         scale, shelved = one[0], [one[1]]
     else:
         scale, shelved = maps_over_leaves(grounds_m, alone, scale=smallest)
-    marked = None
+    shown: list[Marking] = [None] * len(shelved)
     # A folded page has two leaves: marking takes one of its own where that fills the page.
     if paper == "a4" or len(shelved) % 2 == 0:
-        for number, shelves in enumerate(shelved):
-            own = [spot.number for shelf in shelves for spot in shelf]
-            found = maps_at([grounds_m[n] for n in own], over_marking, scale=scale)
-            if found is not None:
-                marked, shelved[number] = number, numbered_from(own[0], found)
-                break
+        beside = _marking_beside(
+            grounds_m,
+            shelved,
+            scale,
+            over_marking=over_marking,
+            over_each=[replace(alone, height_mm=mm) for mm in room["leaf_with_each"]]
+            if paper == "a5"
+            else [],
+        )
+        for number, (marking, shelves) in beside.items():
+            shown[number], shelved[number] = marking, shelves
     leaves = [
-        _leaf(ground, blocks, scale, shelves, words, marking=number == marked)
-        for number, shelves in enumerate(shelved)
+        _leaf(ground, blocks, scale, shelves, words, marking=marking)
+        for marking, shelves in zip(shown, shelved, strict=True)
     ]
-    return leaves if marked is not None else [*leaves, {"shelves": [], "marking": True}]
+    marked = any(marking is not None for marking in shown)
+    return leaves if marked else [*leaves, {"shelves": [], "marking": "all"}]
+
+
+def _marking_beside(
+    grounds_m: Sequence[tuple[float, float]],
+    shelved: Sequence[Sequence[Shelf]],
+    scale: float,
+    *,
+    over_marking: Leaf,
+    over_each: Sequence[Leaf],
+) -> dict[int, tuple[Marking, list[Shelf]]]:
+    """Give the leaves whose maps leave room for the marking, what each shows of it, and its maps.
+
+    All of it under one leaf's maps; else, on a folded page, one direction under each of the two
+    leaves that lie open side by side. Empty where there is no room.
+    """
+
+    def under(number: int, room: Leaf) -> list[Shelf] | None:
+        own = [spot.number for shelf in shelved[number] for spot in shelf]
+        found = maps_at([grounds_m[n] for n in own], room, scale=scale)
+        return None if found is None else numbered_from(own[0], found)
+
+    for number in range(len(shelved)):
+        whole = under(number, over_marking)
+        if whole is not None:
+            return {number: ("all", whole)}
+    if len(over_each) != _LEAVES_A_PAGE:
+        return {}
+    for left in range(0, len(shelved), _LEAVES_A_PAGE):
+        parts = [under(left + part, room) for part, room in enumerate(over_each)]
+        fitting = [own for own in parts if own is not None]
+        if len(fitting) == len(parts):
+            return {left + part: (part, own) for part, own in enumerate(fitting)}
+    return {}
 
 
 def _size_m(ground: TaskGround, block_id: str) -> tuple[float, float]:
@@ -157,7 +200,7 @@ def _leaf(
     shelves: Sequence[Shelf],
     words: Words,
     *,
-    marking: bool,
+    marking: Marking,
 ) -> dict[str, Any]:
     def drawn(spot: MapSpot) -> Drawing:
         return draw_task_map(

@@ -19,6 +19,9 @@ LANGUAGES = ("en", "id", "th", "vi", "fr", "ml")
 DOMAIN = "reports"
 # English as rubber growers write dates: the day before the month.
 _LOCALES = {"en": "en_GB"}
+# Where readers count years by the Buddhist era: its mark and how far it is ahead, from CLDR's
+# Buddhist calendar in that language, whose patterns for a date with its era the locale shares.
+_ERAS = {"th": ("พ.ศ.", 543)}
 LOCALE_FOLDER = Path(__file__).parent / "locale"
 
 
@@ -161,28 +164,56 @@ class Words:
         return self.number(percent)
 
     def date(self, day: datetime.date) -> str:
-        """Write a day with its month in letters and its year.
+        """Write a day with its month in letters and its year, in Thai of the Buddhist era.
 
         Examples
         --------
         >>> words_in("id").date(datetime.date(2026, 5, 2))
         '2 Mei 2026'
+        >>> words_in("th").date(datetime.date(2026, 5, 2))
+        '2 พ.ค. พ.ศ. 2569'
         """
+        if self.language in _ERAS:
+            return self._in_era(day, "GyMMMd")
         return format_date(day, "medium", locale=self.locale)
 
     def month(self, day: datetime.date, *, year: bool = False) -> str:
-        """Write the month of a day in short letters, with its year where asked."""
-        return format_skeleton("yMMM" if year else "MMM", day, locale=self.locale)
+        """Write the month of a day in short letters, with its year (as `date`) where asked."""
+        if not year:
+            return format_skeleton("MMM", day, locale=self.locale)
+        return self._with_year(day, "yMMM")
 
     def month_name(self, day: datetime.date) -> str:
-        """Write the month of a day in full, with its year.
+        """Write the month of a day in full, with its year, in Thai of the Buddhist era.
 
         Examples
         --------
         >>> words_in("fr").month_name(datetime.date(2027, 3, 1))
         'mars 2027'
         """
-        return format_skeleton("yMMMM", day, locale=self.locale)
+        return self._with_year(day, "yMMMM")
+
+    def year(self, day: datetime.date) -> str:
+        """Write the year of a day, in Thai of the Buddhist era.
+
+        Examples
+        --------
+        >>> words_in("vi").year(datetime.date(2014, 6, 1))
+        '2014'
+        """
+        return self._with_year(day, "y")
+
+    def _with_year(self, day: datetime.date, skeleton: str) -> str:
+        if self.language in _ERAS:
+            return self._in_era(day, "G" + skeleton)
+        return format_skeleton(skeleton, day, locale=self.locale)
+
+    def _in_era(self, day: datetime.date, skeleton: str) -> str:
+        # Babel knows the Gregorian calendar only: era and year go into its pattern as they stand.
+        mark, ahead = _ERAS[self.language]
+        pattern = str(self.locale.datetime_skeletons[skeleton].pattern)
+        told = pattern.replace("y", f"'{day.year + ahead}'").replace("G", f"'{mark}'")
+        return format_date(day, told, locale=self.locale)
 
     def weekdays(self) -> list[str]:
         """Give the short names of the days of the week, Monday first."""

@@ -151,7 +151,12 @@ def test_what_the_first_run_found_is_told_on_a_run_from_the_project(
         layers=layers,
         standard=small.standard,
         rounds=SimpleNamespace(
-            interval_days=3, start=small.on, days=28, make_up="wait", wintering=None
+            interval_days=3,
+            start=small.on,
+            days=28,
+            make_up="wait",
+            holiday_make_up="wait",
+            wintering=None,
         ),
         tapped_before=pd.DataFrame({"tree_id": ["x"], "last_tapped": [small.on]}),
     )

@@ -98,6 +98,29 @@ def test_a_plan_made_anew_keeps_the_round_and_makes_the_lost_morning_up(planned)
     assert after["kind"].isin(["tap", "make-up"]).sum() >= tapped - 1
 
 
+@pytest.mark.parametrize(
+    ("rule", "said"),
+    [
+        ((), "moves the later dates on by a day"),
+        (("--holiday-make-up", "wait"), "waits for its next turn"),
+        ((), "waits for its next turn"),
+    ],
+)
+def test_the_summary_says_what_a_holiday_does_to_the_dates(planned, rule, said):
+    project, _ = planned
+    notes = project.parent / "holidays.csv"
+    notes.write_text("date\n2026-05-06\n")
+    try:
+        told = run("plan", project, "--on", "2026-05-01", "--start", "2026-05-04", *rule)
+        assert told.exit_code == 0, told.output
+    finally:
+        notes.unlink()
+    roster = read_layer(project, "roster")
+    closed = roster[roster["kind"] == "holiday"]
+    assert (pd.to_datetime(closed["date"]) == "2026-05-06").all()
+    assert f"away without a substitute: {len(closed)}; each {said}" in told.stdout
+
+
 def test_a_morning_outside_the_roster_isnt_taken_as_lost(planned):
     project, _ = planned
     with pytest.raises(SettingError, match="2020-01-01"):
@@ -137,6 +160,20 @@ def test_every_command_shows_an_example():
 def test_unknown_words_exit_with_two():
     assert run("harvest").exit_code == 2
     assert run("plan", "no-such-folder").exit_code == 2
+
+
+def test_a_day_of_the_buddhist_era_is_refused_with_the_day_to_write(planned):
+    project, _ = planned
+    for words in (
+        ("rain", project, "2569-03-04"),
+        ("plan", project, "--on", "2569-03-04"),
+        ("plan", project, "--wintering", "2026-01-20", "2569-03-04"),
+    ):
+        told = run(*words)
+        assert told.exit_code == 2
+        assert "2569-03-04, a year of the Buddhist era" in told.output
+        assert "such as 2026-03-04" in told.output
+    assert "2024-02-29" in run("rain", project, "2567-02-29").output
 
 
 def test_a_layer_without_crs_is_refused_in_words_and_nothing_is_written(tmp_path, capsys):

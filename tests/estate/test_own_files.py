@@ -80,6 +80,8 @@ def test_keys_that_nobody_knows_are_told_with_the_likely_one(tmp_path):
         ("clouds.csv", "month,cover\n1,0.5\n", "month 1 to 12"),
         ("holidays.csv", "date\n2026\n", "row 1.*2026"),
         ("holidays.csv", "date\n03/04/2026\n", "row 1.*03/04/2026"),
+        ("holidays.csv", "date\n2026-12-25\n2569-12-31\n", "row 2.*2569-12-31.*such as 2026-12-31"),
+        ("absences.csv", "tapper_id,date\nT1,25/12/2569\n", "row 1.*25/12/2569.*2026-12-25.*543"),
         ("collected.csv", "date,task_id,latex_kg,drc_percent\n2026-11-02,,6,33\n", "no task_id"),
     ],
 )

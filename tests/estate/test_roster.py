@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -141,6 +142,64 @@ def test_the_round_slips_by_a_day_or_waits():
     assert waited.iloc[1:].equals(before.iloc[1:])
 
 
+HOLIDAY = MONDAY + timedelta(days=2)
+
+
+def with_holiday(**chosen) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The same roster without and with a holiday on its third morning."""
+    plan = RoundSettings(start=MONDAY, days=14)
+    return tuple(
+        draw_roster(tasks(1), crew(1), replace(plan, **more))
+        for more in ({}, {"holidays": frozenset({HOLIDAY}), **chosen})
+    )
+
+
+# The notation's 6d/7 is the same for the weekly rest: a task whose day is closed is tapped on the
+# next open one, and the others after it in their order (Vijayakumar et al. 2009, IRRDB).
+def test_the_round_goes_on_where_it_stood_after_a_holiday():
+    before, after = with_holiday()
+    was = before[before["kind"] == "tap"]["task_id"].tolist()
+    now = after[after["kind"] == "tap"]["task_id"].tolist()
+    assert now == was[:-1]
+    assert after["kind"].tolist()[2] == "holiday"
+    assert after["task_id"].tolist()[3] == "b0-3"
+    assert shortest_interval(after) == 3
+
+
+def test_a_holiday_is_made_up_on_the_rest_day_and_the_next_week_stands():
+    before, after = with_holiday(holiday_make_up="rest day")
+    assert after["kind"].tolist()[2] == "holiday"
+    assert pd.isna(after["task_id"].iloc[2])
+    assert after["kind"].tolist()[6] == "make-up"
+    assert after.iloc[7:]["task_id"].tolist() == before.iloc[7:]["task_id"].tolist()
+    assert after["kind"].isin(TAPPED).sum() == before["kind"].isin(TAPPED).sum()
+    assert shortest_interval(after) == 3
+
+
+def test_a_holidays_task_waits_and_every_other_date_stands():
+    before, after = with_holiday(holiday_make_up="wait")
+    assert after["kind"].tolist()[2] == "holiday"
+    assert after["minutes"].iloc[2] == 0.0
+    assert after.drop(index=2).equals(before.drop(index=2))
+
+
+def test_a_day_off_is_on_the_calendar_of_whoever_has_it():
+    _, after = with_holiday()
+    assert after["tapper_id"].tolist() == ["t0"] * 14
+
+
+# By hand: tapped on 30 October, every seventh day, it is due on 6 November at the soonest; the
+# rain of that morning is made up after it, not on the free 5th.
+def test_making_up_waits_for_what_was_tapped_before_the_roster():
+    plan = RoundSettings(start=MONDAY, days=7, interval_days=7)
+    before = {"b0-1": date(2026, 11, 1), "b0-2": date(2026, 10, 30)}
+    roster = draw_roster(tasks(1), crew(1), plan, last_tapped=before)
+    lost = pd.DataFrame({"date": [date(2026, 11, 4), date(2026, 11, 6)]})
+    after = lose_mornings(roster, lost, plan, last_tapped=before)
+    tapped = after[after["kind"].isin(TAPPED)]
+    assert (tapped.loc[tapped["task_id"] == "b0-2", "date"] >= date(2026, 11, 6)).all()
+
+
 def test_rain_in_one_beat_leaves_the_others_alone():
     plan = RoundSettings(start=MONDAY, days=14)
     before = draw_roster(tasks(2), crew(2), plan)
@@ -161,9 +220,23 @@ def test_rain_in_one_beat_leaves_the_others_alone():
     away=st.sets(st.integers(0, 34), max_size=12),
     people=st.integers(0, 3),
     winter=st.none() | st.tuples(st.integers(0, 20), st.integers(0, 10)),
+    holidays=st.sets(st.integers(0, 34), max_size=5),
+    holiday_make_up=st.sampled_from(MAKE_UPS),
+    eve=st.dictionaries(st.sampled_from(["b0-1", "b0-2", "b1-1"]), st.integers(1, 6)),
 )
 def test_the_interval_is_never_broken(
-    interval, per_beat, rest, make_up, rain, again, away, people, winter
+    interval,
+    per_beat,
+    rest,
+    make_up,
+    rain,
+    again,
+    away,
+    people,
+    winter,
+    holidays,
+    holiday_make_up,
+    eve,
 ):
     plan = RoundSettings(
         start=MONDAY,
@@ -175,12 +248,18 @@ def test_the_interval_is_never_broken(
         wintering=None
         if winter is None
         else (MONDAY + timedelta(days=winter[0]), MONDAY + timedelta(days=sum(winter))),
+        holidays=frozenset(MONDAY + timedelta(days=d) for d in holidays),
+        holiday_make_up=holiday_make_up,
     )
-    roster = draw_roster(tasks(2, per_beat), crew(people), plan)
+    last = {task: MONDAY - timedelta(days=d) for task, d in eve.items()}
+    roster = draw_roster(tasks(2, per_beat), crew(people), plan, last_tapped=last)
+    assert not roster.duplicated(["date", "beat_id"]).any()
     for days in (rain, again):
         lost = pd.DataFrame({"date": [MONDAY + timedelta(days=d) for d in days]})
-        roster = lose_mornings(roster, lost, plan)
+        roster = lose_mornings(roster, lost, plan, last_tapped=last)
         shortest = shortest_interval(roster)
+        firsts = roster[roster["kind"].isin(TAPPED)].groupby("task_id")["date"].min()
+        assert all((firsts[t] - d).days >= interval for t, d in last.items() if t in firsts)
         assert shortest is None or shortest >= interval
         worked = roster[roster["kind"].isin(TAPPED)]
         assert not worked["date"].isin(lost["date"]).any()
@@ -198,7 +277,14 @@ def test_fairness_sums_minutes_and_latex():
 
 
 @pytest.mark.parametrize(
-    "wrong", [{"days": 0}, {"interval_days": 1}, {"rest_weekday": 9}, {"make_up": "never"}]
+    "wrong",
+    [
+        {"days": 0},
+        {"interval_days": 1},
+        {"rest_weekday": 9},
+        {"make_up": "never"},
+        {"holiday_make_up": "never"},
+    ],
 )
 def test_settings_out_of_range_are_refused(wrong):
     with pytest.raises(SettingError, match=next(iter(wrong))):

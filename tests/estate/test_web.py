@@ -73,6 +73,7 @@ RUN = {
     "days": "28",
     "interval": "3",
     "make_up": "rest day",
+    "holiday_make_up": "next morning",
     "language": "en",
 }
 
@@ -329,10 +330,12 @@ def test_decisions_beats_and_rain_count_from_the_next_run_on(loose):
     assert visitor.post("/manage/rain", {"day": "2026-03-04", "beat": ""}).status_code == 303
     assert "4 Mar 2026, all beats" in visitor.get("/manage/").text
     winter = {"winter_from": "2026-12-20", "winter_to": "2027-01-20", "make_up": "wait"}
+    winter["holiday_make_up"] = "rest day"
     assert run_now(visitor, **winter)["state"] == "done"
     page = visitor.get("/run/").text
     assert 'value="2026-12-20"' in page
     assert 'value="wait" selected' in page
+    assert 'value="rest day" selected' in page
     after = read_layer(project, "crew").set_index("beat_id")
     assert after.loc[beat, "tapper_id"] == "A2"
     assert after.loc[beat, "why"] == "given by the manager"
@@ -373,10 +376,12 @@ def test_the_command_gives_beats_too(loose):
     ("fields", "said"),
     [
         ({"on": "yesterday"}, "a date such as"),
+        ({"on": "2569-03-02"}, "a date of the Gregorian calendar, such as 2026-03-02"),
         ({"days": "900"}, "1 to 400 days"),
         ({"days": "-3"}, "a whole number of days"),
         ({"interval": "9"}, "2 to 7 days"),
         ({"make_up": "never"}, "next morning"),
+        ({"holiday_make_up": "never"}, "next morning"),
         ({"winter_from": "2026-03-01"}, "a date such as"),
         ({"winter_from": "2026-03-09", "winter_to": "2026-03-01"}, "a first day before the last"),
         ({"standard": "none such"}, "none such"),

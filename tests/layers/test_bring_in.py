@@ -431,6 +431,46 @@ def test_dates_and_words_as_people_write_them(tmp_path: Path) -> None:
     assert "'unknown'" in told
 
 
+# Thai: the year of the Buddhist era is the Gregorian one plus 543 (Unicode CLDR).
+def test_years_of_the_buddhist_era_are_turned_and_told_by_row(tmp_path: Path) -> None:
+    simple(tmp_path)
+    (tmp_path / "blocks.geojson").unlink(missing_ok=True)
+    thai = blocks().assign(planted_on=["2557-05-01", "25/12/2553", "2012-12-31"])
+    thai.to_file(tmp_path / "blocks.geojson")
+    lonlat().assign(measured_at=["2568-03-01 06:30", "2568-02-29 06:30"]).to_csv(
+        tmp_path / "girth.csv", index=False
+    )
+    intake = bring_in(tmp_path)
+    planted = intake.layers.blocks.set_index("block_id")["planted_on"]
+    assert [f"{day:%Y-%m-%d}" for day in planted] == ["2014-05-01", "2010-12-25", "2012-12-31"]
+    told = {
+        (fault.file, fault.layer, fault.row): (fault.severity, fault.found)
+        for fault in intake.faults
+        if "2553" in fault.found or "2568" in fault.found
+    }
+    assert told["blocks.geojson", "blocks", "B2"] == (
+        "mended",
+        "planted_on = '25/12/2553', a year of the Buddhist era, read as 2010-12-25",
+    )
+    read = intake.layers.girth["measured_at"]
+    assert read.iloc[0] == pd.Timestamp("2025-03-01 06:30")
+    # 2025 had no 29 February.
+    assert pd.isna(read.iloc[1])
+    found = [said for _, said in told.values()]
+    assert "measured_at = '2568-02-29 06:30', left out" in found
+    assert len(told) == 3
+
+
+def test_a_date_of_the_buddhist_era_in_a_files_own_kind_is_turned_too(tmp_path: Path) -> None:
+    simple(tmp_path)
+    table = lonlat().assign(measured_at=pd.to_datetime(["2568-03-01 06:30", "2568-03-02 06:30"]))
+    table.to_excel(tmp_path / "girth.xlsx", index=False)
+    assert girth_of(tmp_path)["measured_at"].tolist() == [
+        pd.Timestamp("2025-03-01 06:30"),
+        pd.Timestamp("2025-03-02 06:30"),
+    ]
+
+
 def test_a_column_that_a_layer_lacks_stays_absent(tmp_path: Path) -> None:
     simple(tmp_path)
     lonlat().to_csv(tmp_path / "girth.csv", index=False)

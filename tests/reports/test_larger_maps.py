@@ -163,6 +163,31 @@ def test_marking_and_every_row_stand_on_some_page(pages, ground):
     assert sum(int(count) for count in tapped) == len(ground.stops)
 
 
+# Two blocks of 15 rows: a map of each fills more than half a leaf, so that no leaf has room for
+# the marking of both directions, but each for one.
+@pytest.mark.parametrize("language", ["en", "fr"])
+def test_a_folded_sheet_of_two_maps_has_a_direction_of_the_marking_under_each(language, tmp_path):
+    tasks = ["B01-T1", "B01-T3", "B02-T1", "B02-T3"]
+    both = joined(small_plan(blocks=2, rows=15, trees_a_row=30), tasks)
+    path = task_sheets(both, tasks[:1], tmp_path / "task.pdf", paper="a5", language=language)
+    say = words_in(language).say
+    with pdfplumber.open(path) as pdf:
+        assert len(pdf.pages) == 2
+        last = pdf.pages[1]
+        middle = last.width / 2
+        halves = [(0, 0, middle, last.height), (middle, 0, last.width, last.height)]
+        told = [last.within_bbox(half).extract_text() for half in halves]
+        for text, one, other in zip(
+            told, ("Downward", "Upward"), ("Upward", "Downward"), strict=True
+        ):
+            assert say("How to mark") in text
+            assert say(one) in text
+            assert say(other) not in text
+        assert smallest_pt(last) >= SMALLEST_PT
+        assert overlaps(last) == []
+        assert beyond(last) == []
+
+
 @pytest.mark.parametrize(("width_mm", "height_mm"), [(109.0, 150.0), (128.5, 70.0)])
 def test_no_blocks_name_stands_in_another_block(ground, width_mm, height_mm):
     frame = task_frame(ground, width_mm=width_mm, height_mm=height_mm)

@@ -38,6 +38,10 @@ TASK_WORDS = (
     "Trees to tap", "Round day", "tree to tap",
 )  # fmt: skip
 ACROSS_WORDS = (*TASK_WORDS, "larger map", "A larger map is on the next page.")
+# Where two directions share a leaf, each has its sizes beside its own drawing.
+FOLDED_WORDS = tuple(
+    "Sizes by girth, all in cm" if said == "Marks and sizes" else said for said in ACROSS_WORDS
+)
 SAID = {
     "opening": ("Opening report", "Ready trees by block", "Girth of standing trees", "Member",
                 "First panel faces"),
@@ -54,7 +58,7 @@ SAID = {
     "folded": TASK_WORDS,
     "folded up": TASK_WORDS,
     "across": ACROSS_WORDS,
-    "folded across": ACROSS_WORDS,
+    "folded across": FOLDED_WORDS,
 }  # fmt: skip
 """What must stand on every kind of page, in whatever language."""
 ACROSS = ["B01-T3", "B02-T1", "B02-T2", "B03-T1", "B04-T3"]

@@ -101,7 +101,7 @@ def test_every_letter_has_a_font(language):
     ("language", "days", "number"),
     [
         ("id", {"2 Mar 2026"}, "1.234,5"),
-        ("th", {"2 มี.ค. 2026"}, "1,234.5"),
+        ("th", {"2 มี.ค. พ.ศ. 2569"}, "1,234.5"),
         ("vi", {"2 thg 3, 2026"}, "1.234,5"),
         ("fr", {"2 mars 2026"}, "1 234,5"),
         ("ml", {"2026, മാർ 2", "2026 മാർ 2"}, "1,234.5"),
@@ -111,6 +111,18 @@ def test_dates_and_numbers_go_by_the_locale(language, days, number):
     words = words_in(language)
     assert words.date(datetime.date(2026, 3, 2)) in days
     assert re.sub(r"\s", " ", words.number(1234.5, 1)) == number
+
+
+# Unicode CLDR, th.xml, calendar "buddhist": patterns "d MMM G y", "MMM G y", "MMMM G y", "G y",
+# era "พ.ศ."; a leap day stays one, though 2567 isn't a leap year of the Gregorian calendar.
+def test_years_in_thai_are_of_the_buddhist_era():
+    words, day = words_in("th"), datetime.date(2024, 2, 29)
+    assert words.date(day) == "29 ก.พ. พ.ศ. 2567"
+    assert words.month(day, year=True) == "ก.พ. พ.ศ. 2567"
+    assert words.month(day) == "ก.พ."
+    assert words.month_name(day) == "กุมภาพันธ์ พ.ศ. 2567"
+    assert words.year(day) == "พ.ศ. 2567"
+    assert letters_without_font(words.date(day)) == ""
 
 
 def test_a_translation_is_unreviewed_until_the_catalogue_names_a_person():

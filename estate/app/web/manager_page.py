@@ -12,6 +12,7 @@ from estate.app.web import glances
 from estate.app.web.desk import Desk
 from estate.app.web.overview_page import standard_share
 from estate.app.web.speaking import words
+from layers.bring_in.eras import era_fault, gregorian_day
 from layers.errors import MissingLayerError, SettingError
 from reports.words import mark
 
@@ -81,9 +82,11 @@ def day_of(field: str) -> date:
     Raises
     ------
     SettingError
-        There is no date in it.
+        There is no date in it, or one whose year is of the Buddhist era.
     """
     text = request.form.get(field, "")
+    if gregorian_day(text) is not None:
+        raise SettingError(era_fault(field, text, row=field))
     try:
         return date.fromisoformat(text)
     except ValueError as error:

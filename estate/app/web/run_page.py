@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response
 
 from estate import store
 from estate.app.choices import RunChoices
+from estate.app.outcome import HOLIDAY_MAKE_UPS, MAKE_UP_WORDS
 from estate.app.web.desk import Desk
 from estate.app.web.manager_page import day_of
 from estate.app.web.running import RunWatch
@@ -18,13 +19,7 @@ from estate.roster import MAKE_UPS
 from estate.roster.settings import MakeUp
 from estate.standards import DEFAULT_STANDARD
 from layers.errors import SettingError
-from reports.words import LANGUAGES, mark, teller_in
-
-MAKE_UP_WORDS = {
-    "next morning": mark("is made up the next morning"),
-    "rest day": mark("is made up on the rest day"),
-    "wait": mark("waits for its next turn"),
-}
+from reports.words import LANGUAGES, teller_in
 
 
 def pages(desk: Desk, watch: RunWatch) -> Blueprint:
@@ -42,6 +37,7 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
             chosen=_chosen(saved),
             make_ups=MAKE_UPS,
             make_up_words=MAKE_UP_WORDS,
+            holiday_words=HOLIDAY_MAKE_UPS,
             standard_word=teller_in(words().language).title,
         )
 
@@ -59,6 +55,7 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
                 # The form shows the project's own rest: empty fields mean none.
                 forget_wintering=_wintering() is None,
                 make_up=cast(MakeUp, request.form.get("make_up", "")),
+                holiday_make_up=cast(MakeUp, request.form.get("holiday_make_up", "")),
             ),
             language=_language(),
         )
@@ -79,6 +76,7 @@ def _chosen(saved: dict[str, str]) -> dict[str, Any]:
         "days": saved.get("days", "28"),
         "interval": saved.get("interval_days", "3"),
         "make_up": saved.get("make_up", "rest day"),
+        "holiday_make_up": saved.get("holiday_make_up", "next morning"),
         "wintering": (saved.get("wintering") or "").split() or ["", ""],
     }
 

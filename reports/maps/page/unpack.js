@@ -91,10 +91,12 @@ class Wording {
     this.words = words;
     this.language = language;
     // Plain English is written day first, as where rubber grows.
-    // One calendar on maps and sheets, whatever the browser's own in that language.
+    // One calendar on maps and sheets, whatever the browser's own in that language: readers in Thai
+    // count years by the Buddhist era, and see its mark so that no year is taken for another.
+    const calendar = language === "th" ? { calendar: "buddhist", era: "short" }
+      : { calendar: "gregory" };
     this.dates = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, {
-      calendar: "gregory",
-      year: "numeric", month: "short", day: "numeric", timeZone: "UTC",
+      ...calendar, year: "numeric", month: "short", day: "numeric", timeZone: "UTC",
     });
   }
 
