@@ -248,7 +248,7 @@ def test_what_was_found_in_a_layer_sent_to_a_bare_project_stays_told(tmp_path):
     assert sent.status_code == 303
     for _ in range(2):
         page = visitor.get("/layers/").text.replace("&#39;", "'")
-        assert "bark_mm = 'much', left out" in page
+        assert "bark_mm = “much”, left out" in page
         assert "girth_may.geojson" in page
         assert "Found on " in page
         assert "held-in-project" not in page
@@ -257,8 +257,8 @@ def test_what_was_found_in_a_layer_sent_to_a_bare_project_stays_told(tmp_path):
     sent = visitor.send("/points/", "girth_june.geojson", more.to_json().encode())
     assert sent.status_code == 303
     page = visitor.get("/layers/").text.replace("&#39;", "'")
-    assert page.count("bark_mm = 'much', left out") == 1
-    assert page.count("bark_mm = 'little', left out") == 1
+    assert page.count("bark_mm = “much”, left out") == 1
+    assert page.count("bark_mm = “little”, left out") == 1
     # A layer that takes the place of another takes its faults away.
     blocks = layers.blocks.to_crs(4326).assign(planted_on=["1899-12-30", "2018-05-01"])
     assert visitor.send("/layers/", "blocks.geojson", blocks.to_json().encode()).status_code == 303
@@ -267,7 +267,7 @@ def test_what_was_found_in_a_layer_sent_to_a_bare_project_stays_told(tmp_path):
     assert visitor.send("/layers/", "blocks.geojson", good.to_json().encode()).status_code == 303
     page = visitor.get("/layers/").text.replace("&#39;", "'")
     assert "1899-12-30" not in page
-    assert "bark_mm = 'much', left out" in page
+    assert "bark_mm = “much”, left out" in page
 
 
 def test_girth_points_come_on_top_and_another_layer_is_refused_there(loose):
@@ -356,6 +356,37 @@ def test_decisions_beats_and_rain_count_from_the_next_run_on(loose):
     assert store.decisions(project) == {}
 
 
+def test_tasks_are_held_until_the_manager_asks_to_draw_them_anew(loose):
+    visitor, folder = loose
+    project = next((folder / "handed-out").glob("*.gpkg"))
+    drawn = read_layer(project, "task_stops")
+    # A plan whose rounds somebody knows by heart, and which nobody would draw so.
+    turned = drawn.assign(
+        stop_no=drawn.groupby("task_id")["stop_no"].transform(lambda stops: stops.to_numpy()[::-1])
+    )
+    write_layers(project, {"task_stops": turned})
+    assert 'href="/run/#redraw"' in visitor.get("/manage/").text
+    assert 'name="redraw"' in visitor.get("/run/").text
+    assert run_now(visitor)["state"] == "done"
+    assert first_trees(project) == first_trees_of(turned)
+    assert run_now(visitor, redraw="yes")["state"] == "done"
+    assert first_trees(project) == first_trees_of(drawn)
+
+
+def first_trees_of(stops):
+    """The tree at which each task begins."""
+    return stops[stops["stop_no"] == 1].set_index("task_id")["tree_id"].to_dict()
+
+
+def first_trees(project):
+    return first_trees_of(read_layer(project, "task_stops"))
+
+
+def test_before_the_first_plan_there_is_nothing_to_draw_anew(tmp_path):
+    visitor = Visitor(make_app(layer_files(tmp_path), port=PORT))
+    assert "redraw" not in visitor.get("/run/").text
+
+
 def test_the_command_gives_beats_too(loose):
     _, folder = loose
     project = next((folder / "handed-out").glob("*.gpkg"))
@@ -379,6 +410,7 @@ def test_the_command_gives_beats_too(loose):
         ({"make_up": "never"}, "next morning"),
         ({"winter_from": "2026-03-01"}, "a date such as"),
         ({"winter_from": "2026-03-09", "winter_to": "2026-03-01"}, "a first day before the last"),
+        ({"winter_from": "2026-03-09", "winter_to": "2026-03-01"}, "from 2026-03-09 to 2026-03-01"),
         ({"standard": "none such"}, "none such"),
         ({"language": "xx"}, "one of en"),
     ],

@@ -59,6 +59,7 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
                 # The form shows the project's own rest: empty fields mean none.
                 forget_wintering=_wintering() is None,
                 make_up=cast(MakeUp, request.form.get("make_up", "")),
+                redraw="redraw" in request.form,
             ),
             language=_language(),
         )
