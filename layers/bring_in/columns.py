@@ -264,7 +264,7 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
             frame[unread.to_numpy()],
             layer,
             "noted",
-            found=[f"{column} = {str(value)!r}, left out" for value in values[unread]],
+            found=[f"{column} = “{value}”, left out" for value in values[unread]],
             expected=EXPECTED[kind],
             remedy=f"Mend {column} in this row.",
         )

@@ -357,7 +357,7 @@ def test_a_figure_that_cannot_be_turned_is_told(tmp_path: Path) -> None:
     intake = bring_in(tmp_path)
     assert intake.layers.girth["girth_cm"].tolist()[0] == pytest.approx(46.5)
     assert pd.isna(intake.layers.girth["girth_cm"].iloc[1])
-    assert any(fault.found == "girth_cm = 'many', left out" for fault in intake.faults)
+    assert any(fault.found == "girth_cm = “many”, left out" for fault in intake.faults)
 
 
 def test_a_unit_in_the_heading_is_passed_on_so_that_nobody_guesses(tmp_path: Path) -> None:
@@ -389,7 +389,7 @@ def test_dates_and_words_as_people_write_them(tmp_path: Path) -> None:
     assert pd.isna(read["material"].iloc[2])
     told = " ".join(fault.found for fault in intake.faults)
     assert "13-13-2013" in told
-    assert "'unknown'" in told
+    assert "“unknown”" in told
 
 
 def test_a_column_that_a_layer_lacks_stays_absent(tmp_path: Path) -> None:
