@@ -22,6 +22,7 @@ from estate.app.web.incoming import plain_name
 from layers.contract import LAYERS
 from layers.errors import SettingError, UnreadableError
 from layers.geopackage import read_layer, write_layers
+from reports.maps import in_language
 from reports.words import words_in
 from tests.browser import PHONE, browser
 from tests.reports.small_plan import small_plan
@@ -120,12 +121,30 @@ def test_the_overview_shows_blocks_tasks_and_every_file(visitor, folder, project
     assert "Deni Uko" in page or "Pell Amar" in page
     for path in (folder / "handed-out").rglob("*.*"):
         if path.parent.name != "handed-out":
-            address = f"/handed-out/{path.parent.name}/{path.name}"
+            place = "en/maps" if path.parent.name == "maps" else path.parent.name
+            address = f"/handed-out/{place}/{path.name}"
             assert f'href="{address}"' in page
             with visitor.get(address) as given:
                 assert given.status_code == 200
                 assert given.data == path.read_bytes()
-    assert visitor.get("/handed-out/overview.html").status_code == 200
+    assert visitor.get("/handed-out/en/overview.html").status_code == 200
+
+
+def test_maps_speak_the_language_of_the_page(folder, visitor):
+    kept = folder / "handed-out"
+    with visitor.get("/", headers={"Accept-Language": "fr"}) as page:
+        assert 'src="/handed-out/fr/overview.html"' in page.text
+        assert 'href="/handed-out/fr/maps/B01.html"' in page.text
+        assert "/handed-out/en/" not in page.text
+    for name in ("overview.html", "maps/B01.html"):
+        written = (kept / name).read_text("utf-8")
+        assert '<html lang="en">' in written
+        told = visitor.get(f"/handed-out/fr/{name}")
+        assert told.text == in_language(written, "fr")
+        assert '<html lang="fr">' in told.text
+        assert "sandbox allow-scripts" in told.headers["Content-Security-Policy"]
+        assert (kept / name).read_text("utf-8") == written
+    assert visitor.get("/handed-out/xx/overview.html").status_code == 404
 
 
 def test_a_project_made_from_a_folder_brings_the_folder_along(project, folder):
@@ -484,7 +503,7 @@ def test_no_page_can_be_framed_elsewhere_and_no_file_is_guessed(visitor):
     answer = visitor.get("/")
     assert "frame-ancestors 'none'" in answer.headers["Content-Security-Policy"]
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
-    given = visitor.get("/handed-out/overview.html").headers["Content-Security-Policy"]
+    given = visitor.get("/handed-out/en/overview.html").headers["Content-Security-Policy"]
     assert "sandbox allow-scripts" in given
     assert "allow-same-origin" not in given
 
@@ -496,6 +515,10 @@ def test_no_page_can_be_framed_elsewhere_and_no_file_is_guessed(visitor):
         "/handed-out/maps/..%2f..%2fblocks.geojson",
         "/handed-out/maps/%2e%2e/%2e%2e/blocks.geojson",
         "/handed-out/../blocks.geojson",
+        "/handed-out/fr/maps/../../blocks.geojson",
+        "/handed-out/fr/maps/..%2f..%2f..%2fblocks.geojson",
+        "/handed-out/fr/maps/.hidden.html",
+        "/handed-out/fr/tables/trees.csv",
         "/handed-out/maps/..\\..\\blocks.geojson",
         "/handed-out/maps//etc/passwd",
         "/handed-out/set-aside/blocks.geojson",
@@ -628,6 +651,26 @@ def test_every_page_opens_without_the_network_and_keeps_the_rules(folder, visito
         context.close()
     assert [url for url in asked if not url.startswith((address, "data:"))] == []
     assert [f for f in faults if "404" not in f] == []
+
+
+@pytest.mark.browser
+def test_the_map_follows_the_language_that_is_chosen_and_keeps_it_from_map_to_map(folder, visitor):
+    port = free_port()
+    with served(make_app(folder, port=port), port) as address, browser() as chromium:
+        page = chromium.new_page(viewport={"width": 1000, "height": 800}, locale="en")
+        page.goto(address + "/")
+        page.select_option("#page-language", "th")
+        page.get_by_role("button", name="Choose").click()
+        page.wait_for_selector("html[lang=th] body[data-ready=yes]")
+        page.locator("iframe.map").scroll_into_view_if_needed()
+        frame = page.frame_locator("iframe.map")
+        frame.locator("html[lang=th] body[data-ready=yes]").wait_for(timeout=20_000)
+        # As the maps' own links to each other do.
+        for link, there in (("maps/B01.html", "/th/maps/B01.html"), ("../overview.html", "/th/o")):
+            inside = page.frames[1]
+            inside.evaluate("(link) => { location.href = link; }", link)
+            inside.wait_for_url(f"**{there}*")
+            frame.locator("html[lang=th] body[data-ready=yes]").wait_for(timeout=20_000)
 
 
 @pytest.mark.browser

@@ -47,14 +47,14 @@ function aboutPage(view) {
     ? Math.floor((new Date(head.on) - new Date(head.planted)) / (365.25 * 86400000)) : null;
   return [
     pairs([
-      [view.say("decision"), [head.decision ? view.say(head.decision) : null, head.reason]],
+      [view.say("decision"), [head.decision ? view.say(head.decision) : null, view.tell(head.reason)]],
       [view.say("member"), head.member],
       [view.say("holding"), head.holding],
       [view.say("planted"), head.planted ? view.wording.date(head.planted) + " · "
         + view.say("years_old", { years }) : null],
       [view.say("area"), head.area_ha === null ? null
         : view.say("hectares", { value: view.wording.number(head.area_ha, 2) })],
-      [view.say("standard"), head.standard],
+      [view.say("standard"), view.tell(head.standard)],
     ]),
     make("h3", {}, view.say("key_trees")),
     make("ul", { class: "key" }, ...counts.map(([mark, count]) => keyLine(markPicture(mark),

@@ -31,7 +31,7 @@ function blockPage(view, block) {
   return [
     style ? make("div", { class: "class-line" }, decisionPicture(style),
       make("span", {}, view.say(block.decision))) : null,
-    block.reason ? make("p", {}, block.reason) : null,
+    block.reason ? make("p", {}, view.tell(block.reason)) : null,
     block.page ? make("div", { class: "row-of-buttons" },
       make("a", { class: "deep", href: block.page }, view.say("open_block_map"))) : null,
     pairs([
@@ -73,7 +73,7 @@ function aboutPage(view) {
     pairs([
       [view.say("blocks"), view.wording.number(blocks.length)],
       [view.say("holdings"), view.wording.number(view.content.holdings.length)],
-      [view.say("standard"), head.standard],
+      [view.say("standard"), view.tell(head.standard)],
     ]),
     make("ul", { class: "key wide" }, ...[...decisionCounts(view)].map(([name, count]) => keyLine(
       decisionPicture(view.content.palette.decisions[name]),

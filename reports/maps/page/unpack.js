@@ -12,7 +12,8 @@ async function unpackContent() {
   }
   // Fonts that the page brings must be there before labels are drawn and measured with them.
   await Promise.all([...document.fonts].map((font) => font.load()));
-  return unpack("content");
+  const [content, said] = await Promise.all([unpack("content"), unpack("said")]);
+  return { ...content, said };
 }
 
 async function unpack(name) {
@@ -87,9 +88,11 @@ class Earth {
 }
 
 class Wording {
-  constructor(words, language) {
+  constructor({ words, language, reviewed, told }) {
     this.words = words;
     this.language = language;
+    this.reviewed = reviewed;
+    this.told = told;
     // Plain English is written day first, as where rubber grows.
     // One calendar on maps and sheets, whatever the browser's own in that language.
     this.dates = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, {
@@ -103,6 +106,11 @@ class Wording {
       throw new Error("no word named " + name);
     }
     return this.words[name].replace(/\{(\w+)\}/g, (_, key) => values[key]);
+  }
+
+  // A reason of the plan, or the title of its standard.
+  tell(reason) {
+    return this.told[reason] || reason;
   }
 
   number(value, digits = 0) {
