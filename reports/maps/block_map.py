@@ -31,6 +31,7 @@ from reports.maps.surroundings import (
     obstacles_content,
     palette_content,
     places_content,
+    share_told,
 )
 from reports.maps.tree_columns import panel_columns, tree_columns, tree_table
 from reports.maps.web_page import web_page
@@ -162,9 +163,7 @@ def head_content(plan: PlanView, block: pd.Series) -> dict[str, Any]:
         "standard": plan.standard.title,
         "decision": first_known(ready, "decision"),
         "reason": first_known(ready, "reason") or "",
-        "share": _share(first_known(ready, "ready_share")),
-        "low": _share(first_known(ready, "low")),
-        "high": _share(first_known(ready, "high")),
+        "told": None if ready.empty else share_told(ready.iloc[0]),
     }
 
 

@@ -23,6 +23,7 @@ from reports.maps.surroundings import (
     obstacles_content,
     palette_content,
     places_content,
+    share_told,
 )
 from reports.maps.web_page import web_page
 from reports.maps.wording import wording_in
@@ -199,6 +200,7 @@ def _blocks(
             "share": _number(state.ready_share, 7),
             "low": _number(state.low, 7),
             "high": _number(state.high, 7),
+            "told": share_told(state),
             "measured": _number(state.measured, 0),
             "standing": _number(state.standing, 0),
             "decision": known(state.decision),

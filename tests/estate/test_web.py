@@ -22,6 +22,7 @@ from estate.app.web.incoming import plain_name
 from layers.contract import LAYERS
 from layers.errors import SettingError, UnreadableError
 from layers.geopackage import read_layer, write_layers
+from reports.decision_words import PER_CENT, per_cent
 from reports.maps import in_language
 from reports.words import words_in
 from tests.browser import PHONE, browser
@@ -117,7 +118,7 @@ def test_the_overview_shows_blocks_tasks_and_every_file(visitor, folder, project
     ready = read_layer(project, "block_readiness")
     for block, share in zip(ready["block_id"], ready["ready_share"], strict=True):
         assert block in page
-        assert f"{words_in('en').share(share)}&nbsp;%" in page
+        assert per_cent(share, words_in("en"), sign=PER_CENT) in page
     assert "Deni Uko" in page or "Pell Amar" in page
     for path in (folder / "handed-out").rglob("*.*"):
         if path.parent.name != "handed-out":

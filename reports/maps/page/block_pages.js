@@ -26,16 +26,17 @@ function blockTally(view) {
   return style ? [make("button", {
     type: "button", onclick: () => view.frame.open("about"),
   }, decisionPicture(style), make("span", {}, view.say(head.decision)),
-  head.share === null ? null : make("strong", {}, fitText(view)))] : [];
+  head.told === null ? null : make("strong", {}, fitText(view)))] : [];
 }
 
 // The share of the block's trees that are fit to tap, with the interval in which it lies.
 function fitText(view) {
-  const { decision, share, low, high } = view.content.head;
+  const { decision, told } = view.content.head;
   return view.say(decision === "in tapping" ? "fit_tapped" : "fit_ready", {
-    share: view.wording.percent(share),
-    span: low === null || high === null ? view.say("girth_unknown")
-      : view.say("from_to", { low: view.wording.percent(low), high: view.wording.percent(high) }),
+    share: view.wording.share(told),
+    span: view.say("from_to", {
+      low: view.wording.perCent(told[2]), high: view.wording.perCent(told[3]),
+    }),
   });
 }
 

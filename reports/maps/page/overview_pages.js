@@ -19,9 +19,9 @@ function addPages(view) {
 
 function shareText(view, block) {
   const word = block.decision === "in tapping" ? "share_tapped" : "share_ready";
-  return block.share === null ? null : view.say(word, {
-    share: view.wording.percent(block.share), standing: view.wording.number(block.standing),
-    low: view.wording.percent(block.low), high: view.wording.percent(block.high),
+  return block.told === null ? null : view.say(word, {
+    share: view.wording.share(block.told), standing: view.wording.number(block.standing),
+    low: view.wording.perCent(block.told[2]), high: view.wording.perCent(block.told[3]),
   });
 }
 
@@ -143,12 +143,12 @@ function nextStep(view, block) {
 }
 
 function shareSaid(view, block) {
-  return block.share === null ? "" : " · " + view.wording.percent(block.share);
+  return block.told === null ? "" : " · " + view.wording.share(block.told);
 }
 
 function shareSpan(view, block) {
-  return block.share === null || block.low === null ? null : view.say("from_to", {
-    low: view.wording.percent(block.low), high: view.wording.percent(block.high),
+  return block.told === null ? null : view.say("from_to", {
+    low: view.wording.perCent(block.told[2]), high: view.wording.perCent(block.told[3]),
   });
 }
 

@@ -119,12 +119,21 @@ class Wording {
     }).format(value);
   }
 
+  perCent(whole) {
+    return this.number(whole) + "\u00a0%";
+  }
+
+  // A block's share as the plan tells it: [bound, per cent, low, high].
+  share([bound, whole]) {
+    return bound ? this.say(bound, { number: this.perCent(whole) }) : this.perCent(whole);
+  }
+
   // Near none and near all a whole per cent would say "none" or "all" of what is neither.
   percent(share) {
-    const nearEnd = (share > 0 && share < 0.01) || (share > 0.99 && share < 1);
-    return new Intl.NumberFormat(this.language, {
-      style: "percent", maximumFractionDigits: nearEnd ? 1 : 0,
-    }).format(nearEnd ? Math.min(0.999, Math.max(0.001, share)) : share);
+    if (share > 0 && share < 0.01) {
+      return this.share(["under", 1]);
+    }
+    return this.share(share > 0.99 && share < 1 ? ["over", 99] : ["", Math.round(share * 100)]);
   }
 
   date(iso) {
