@@ -93,7 +93,7 @@ READ: dict[str, tuple[Write, int, str]] = {
     ),
     "figures that are none": (
         text("girth.csv", "lon,lat,girth_cm,row_no,tree_no\n105,-0.904,inf,1.5,x\n"),
-        600, "row_no = '1.5', left out",
+        600, "row_no = “1.5”, left out",
     ),
     "moments of every kind": (
         text(
@@ -107,7 +107,7 @@ READ: dict[str, tuple[Write, int, str]] = {
     "a shapefile without its table": (no_part("rows.dbf"), 636, "without a row_no"),
     "KML in folders": (text("rows.kml", KML), 636, "a line in 2 parts"),
     "row numbers in words": (
-        layer("rows.geojson", drawn_rows().assign(row_no=["1a", "2"])), 636, "row_no = '1a'",
+        layer("rows.geojson", drawn_rows().assign(row_no=["1a", "2"])), 636, "row_no = “1a”",
     ),
     "row numbers below one": (
         layer("rows.geojson", drawn_rows().assign(row_no=[0, -1])), 636, "row_no = -1",
