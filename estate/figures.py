@@ -10,7 +10,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from layers.errors import SettingError
-from layers.toml_file import read_toml
+from layers.toml_file import as_toml, read_toml
 
 COMMON_PRACTICE = "common practice, no source"
 
@@ -72,7 +72,7 @@ def _own_figures(table: str, own: Path, ours: Mapping[str, Figure]) -> dict[str,
             raise SettingError.at(
                 file=own.name,
                 layer=name,
-                found=f"[{name}]" if isinstance(entries, dict) else f"{name} = {entries!r}",
+                found=f"[{name}]" if isinstance(entries, dict) else f"{name} = {as_toml(entries)}",
                 expected="tables named " + ", ".join(figure_tables()),
                 remedy="Write a table's name in brackets, and its figures below.",
             )
@@ -94,7 +94,7 @@ def _own_figures(table: str, own: Path, ours: Mapping[str, Figure]) -> dict[str,
                 file=own.name,
                 layer=table,
                 row=name,
-                found=repr(value),
+                found="no value" if value is None else as_toml(value),
                 expected=f"a number in {ours[name].unit}",
                 remedy=f"Write for example: {name} = {ours[name].value:g}",
             )

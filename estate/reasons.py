@@ -37,13 +37,21 @@ TREE: Mapping[str, str] = MappingProxyType(
         "dry": "the tree is dry: rested, not tapped",
     }
 )
+SHARE: Mapping[str, str] = MappingProxyType(
+    {
+        "under": "under {number:d} %",
+        "": "{number:d} %",
+        "over": "over {number:d} %",
+    }
+)
+"""A share by how `estate.told_share` tells it."""
 BLOCK: Mapping[str, str] = MappingProxyType(
     {
         "taped": "{measured:d} of {standing:d} trees taped",
-        "share": "{share:s} % of {standing:d} trees qualify ({low:s} to {high:s} %, from "
+        "share": "{share} of {standing:d} trees qualify ({low:d} to {high:d} %, from "
         "{measured:d} taped)",
-        "needed": "{needed:s} % needed",
-        "thick bark": "bark thick enough on {thick:s} % of the big ones",
+        "needed": "{needed:g} % needed",
+        "thick bark": "bark thick enough on {thick} of the big ones",
         "too young": "the block is {age:.1f} years old, not opened before {first:g}",
         "sure": "{sure:d} % sure that it is reached",
         "hardly sure": "less than 1 % sure that it is reached",
@@ -145,7 +153,9 @@ STEPS: Mapping[str, str] = MappingProxyType(
 )
 """What a run does, one after the other."""
 MESSAGES: tuple[str, ...] = tuple(
-    message for group in (TREE, BLOCK, BEAT, POINTS, FACES, STEPS) for message in group.values()
+    message
+    for group in (TREE, SHARE, BLOCK, BEAT, POINTS, FACES, STEPS)
+    for message in group.values()
 )
 
 

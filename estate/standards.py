@@ -10,7 +10,7 @@ from pathlib import Path
 
 from layers.contract import MATERIALS
 from layers.errors import SettingError
-from layers.toml_file import read_toml
+from layers.toml_file import as_toml, read_toml
 
 DEFAULT_STANDARD = "common-practice"
 ORIGINS = ("ground", "union")
@@ -131,7 +131,7 @@ def _standard(name: str, table: object, *, file: str) -> OpeningStandard:
     """Give one standard from its table, which a user may have written."""
     if not isinstance(table, dict):
         raise _strange(
-            file, name, f"{name} = {table!r}", "a table of the standard's fields",
+            file, name, f"{name} = {as_toml(table)}", "a table of the standard's fields",
             "Write the standard's name in brackets, and its fields below.",
         )  # fmt: skip
     known = {field.name: field for field in fields(OpeningStandard) if field.name != "name"}
@@ -165,7 +165,9 @@ def _check_kind(file: str, name: str, key: str, value: object) -> None:
     if not wrong and key == "measured_from" and value not in ORIGINS:
         wrong, expected, example = True, " or ".join(ORIGINS), f'{key} = "{ORIGINS[0]}"'
     if wrong:
-        raise _strange(file, name, f"{key} = {value!r}", expected, f"Write for example: {example}")
+        raise _strange(
+            file, name, f"{key} = {as_toml(value)}", expected, f"Write for example: {example}"
+        )
 
 
 def _is_number(value: object) -> bool:

@@ -47,7 +47,7 @@ def known_crs(crs: object, *, file: str = "", layer: str = "") -> CRS:
         raise CrsError.at(
             file=file,
             layer=layer,
-            found=f"the coordinate reference system {crs!r}",
+            found=f"the coordinate reference system “{crs}”",
             expected="one that PROJ knows, such as EPSG:4326 or EPSG:32748",
             remedy="Mend the name of the coordinate reference system.",
         ) from error

@@ -44,6 +44,17 @@ class Fault:
         return f"{said} (Found on {self.as_of}.)" if self.as_of else said
 
 
+def said_by(error: Exception) -> str:
+    """Give what a library's error says; a KeyError's text comes in Python's quotes otherwise.
+
+    Examples
+    --------
+    >>> said_by(KeyError("no sheet in the workbook"))
+    'no sheet in the workbook'
+    """
+    return str(error.args[0]) if isinstance(error, KeyError) and error.args else str(error)
+
+
 class LayerError(Exception):
     """The root of every error about a user's layers, files or settings.
 

@@ -7,13 +7,16 @@ import pandas as pd
 
 from estate.girth.decision import DecisionRule
 from estate.girth.outlook import FIRST_SAMPLE
+from estate.told_share import all_counted, told_ends, told_share
 from reports.charts import DECISION_WORDS
-from reports.words import Words
+from reports.words import Words, mark
 
-_NEARLY_NONE, _NEARLY_ALL = 0.01, 0.99
+PER_CENT = "\u00a0%"
+
+_BOUNDS = {"under": mark("under {number}"), "over": mark("over {number}")}
 
 
-def per_cent(share: float, words: Words, *, certain: bool = False) -> str:
+def per_cent(share: float, words: Words, *, certain: bool = False, sign: str = "") -> str:
     """Write a share in whole per cent; one that may not be all or nothing never reads so.
 
     Parameters
@@ -24,6 +27,8 @@ def per_cent(share: float, words: Words, *, certain: bool = False) -> str:
         The language.
     certain
         Whether it was counted, so that all is all and nothing is nothing.
+    sign
+        What stands behind the figure, such as `PER_CENT`; nothing in a column that says so.
 
     Examples
     --------
@@ -33,22 +38,18 @@ def per_cent(share: float, words: Words, *, certain: bool = False) -> str:
     ['under 1', '68', 'over 99', 'over 99']
     >>> per_cent(1.0, english, certain=True)
     '100'
+    >>> per_cent(0.997, words_in("ml"), sign=" %")
+    '99 %-ൽ കൂടുതൽ'
     """
     if pd.isna(share):
         return "–"
-    if not (certain and share in (0.0, 1.0)):
-        if share < _NEARLY_NONE:
-            return words.say("under {number}", number=words.number(1))
-        if share > _NEARLY_ALL:
-            return words.say("over {number}", number=words.number(99))
-    return words.number(100 * share)
+    bound, whole = told_share(share, counted=certain)
+    figure = words.number(whole) + sign
+    return words.say(_BOUNDS[bound], number=figure) if bound else figure
 
 
 def share_words(block: pd.Series, words: Words) -> str:
     """Write a block's share of ready trees with its interval, in per cent.
-
-    The upper end may read as all and the lower end as nothing, since that is possible; the share
-    itself and the end on the other side read so only where every standing tree was measured.
 
     Parameters
     ----------
@@ -69,11 +70,11 @@ def share_words(block: pd.Series, words: Words) -> str:
     share, low, high = (block[name] for name in ("ready_share", "low", "high"))
     if pd.isna(share):
         return "–"
-    certain = block["measured"] >= block["standing"] and low == share == high
-    if not certain:
-        low, high = min(low, _NEARLY_ALL), max(high, _NEARLY_NONE)
-    ends = f"{words.number(100 * low)}–{words.number(100 * high)}"
-    return f"{per_cent(share, words, certain=certain)} ({ends})"
+    counted = all_counted(
+        share=share, low=low, high=high, measured=block["measured"], standing=block["standing"]
+    )
+    ends = "–".join(words.number(end) for end in told_ends(low, high, counted=counted))
+    return f"{per_cent(share, words, certain=counted)} ({ends})"
 
 
 def share_note(words: Words) -> str:

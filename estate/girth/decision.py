@@ -10,8 +10,9 @@ from scipy.stats import t as student
 
 from estate.girth.block_share import BlockShare
 from estate.girth.outlook import FIRST_SAMPLE, opening_dates
-from estate.reasons import BLOCK
+from estate.reasons import BLOCK, SHARE
 from estate.standards import OpeningStandard
+from estate.told_share import all_counted, told_ends, told_share
 from layers.errors import SettingError
 
 
@@ -141,28 +142,33 @@ def _sure(chance: float) -> str:
     return BLOCK["sure"].format(sure=min(int(100.0 * chance), 99))
 
 
-def _percent(share: float) -> str:
-    """Give a share in per cent; one that isn't all or nothing never reads as 100 or 0."""
-    percent = 100.0 * share
-    if 0.0 < percent < 1.0 or 99.0 < percent < 100.0:
-        return f"{min(max(percent, 0.1), 99.9):.1f}"
-    return f"{percent:.0f}"
+def _said(share: float, *, counted: bool = False) -> str:
+    bound, whole = told_share(share, counted=counted)
+    return SHARE[bound].format(number=whole)
 
 
 def _told(share: BlockShare, needed: float) -> str:
     if not np.isfinite(share.ready_share):
         return BLOCK["taped"].format(measured=share.measured, standing=share.standing)
-    found = BLOCK["share"].format(
-        share=_percent(share.ready_share),
-        low=_percent(share.low),
-        high=_percent(share.high),
+    counted = all_counted(
+        share=share.ready_share,
+        low=share.low,
+        high=share.high,
         measured=share.measured,
         standing=share.standing,
     )
-    told = [found, BLOCK["needed"].format(needed=_percent(needed))]
+    low, high = told_ends(share.low, share.high, counted=counted)
+    found = BLOCK["share"].format(
+        share=_said(share.ready_share, counted=counted),
+        low=low,
+        high=high,
+        measured=share.measured,
+        standing=share.standing,
+    )
+    told = [found, BLOCK["needed"].format(needed=100.0 * needed)]
     thick = float(share.passed[0])
     if thick < 1.0:
-        told.append(BLOCK["thick bark"].format(thick=_percent(thick)))
+        told.append(BLOCK["thick bark"].format(thick=_said(thick)))
     return "; ".join(told)
 
 

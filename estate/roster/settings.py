@@ -61,8 +61,10 @@ class RoundSettings:
         _check("make_up", self.make_up, self.make_up in MAKE_UPS, ", ".join(MAKE_UPS))
         known = self.holiday_make_up in MAKE_UPS
         _check("holiday_make_up", self.holiday_make_up, known, ", ".join(MAKE_UPS))
-        in_order = self.wintering is None or self.wintering[0] <= self.wintering[1]
-        _check("wintering", self.wintering, in_order, "a first day before the last")
+        if self.wintering is not None:
+            first, last = self.wintering
+            found = f"a wintering rest from {first} to {last}"
+            _check("wintering", found, first <= last, "a first day before the last", found=found)
 
     @property
     def dates(self) -> list[date]:
@@ -82,12 +84,12 @@ class RoundSettings:
         return self.winters(day) or day in self.holidays
 
 
-def _check(name: str, value: object, fits: bool, expected: str) -> None:
+def _check(name: str, value: object, fits: bool, expected: str, *, found: str = "") -> None:
     if not fits:
         raise SettingError.at(
             layer="roster",
             row=name,
-            found=f"{name} = {value}",
+            found=found or f"{name} = {value}",
             expected=expected,
             remedy="Choose a value in that range.",
         )

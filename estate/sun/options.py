@@ -9,7 +9,7 @@ from typing import Any
 
 from estate.sun.hours import TappingDay
 from layers.errors import SettingError
-from layers.toml_file import read_toml
+from layers.toml_file import as_toml, read_toml
 
 ALL_MONTHS = tuple(range(1, 13))
 
@@ -74,10 +74,16 @@ class FacingOptions:
                 raise SettingError.at(
                     layer="sun",
                     row=name,
-                    found=str(getattr(self, name)),
+                    found=_told(getattr(self, name)),
                     expected=expected,
                     remedy="Mend the option.",
                 )
+
+
+def _told(value: object) -> str:
+    if isinstance(value, tuple):
+        return ", ".join(map(str, value)) or "none"
+    return str(value)
 
 
 def read_facing_options(path: Path) -> FacingOptions:
@@ -116,20 +122,20 @@ def read_facing_options(path: Path) -> FacingOptions:
 
 def _number(path: Path, name: str, value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise _wrong(path, name, repr(value), "a number")
+        raise _wrong(path, name, as_toml(value), "a number")
     return float(value)
 
 
 def _months(path: Path, name: str, value: object) -> tuple[int, ...]:
     whole = isinstance(value, list) and all(type(month) is int for month in value)
     if not whole:
-        raise _wrong(path, name, repr(value), "a list of months such as [2, 3]")
+        raise _wrong(path, name, as_toml(value), "a list of months such as [2, 3]")
     return tuple(sorted(set(value)))  # type: ignore[call-overload]
 
 
 def _gaps(path: Path, name: str, value: object) -> dict[str, float]:
     if not isinstance(value, dict):
-        raise _wrong(path, name, repr(value), "a table of shares by block_id")
+        raise _wrong(path, name, as_toml(value), "a table of shares by block_id")
     gaps = {str(block): _number(path, f"{name}.{block}", gap) for block, gap in value.items()}
     for block, gap in gaps.items():
         if not 0.0 < gap < 1.0:

@@ -60,8 +60,8 @@ class TaskSettings:
         if self.rows not in ("cut", "whole"):
             raise SettingError.at(
                 layer="task settings",
-                found=f"rows = {self.rows!r}",
-                expected="'cut' or 'whole'",
+                found=f"rows = {self.rows}",
+                expected="cut or whole",
                 remedy="Say whether a row may be divided between two tasks.",
             )
 

@@ -329,7 +329,7 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
             frame[unread.to_numpy()],
             layer,
             "noted",
-            found=[f"{column} = {str(value)!r}, left out" for value in values[unread]],
+            found=[f"{column} = “{value}”, left out" for value in values[unread]],
             expected=EXPECTED[kind],
             remedy=f"Mend {column} in this row.",
         )
@@ -353,7 +353,7 @@ def _without_marks(values: pd.Series, kind: str, place: Place) -> tuple[pd.Serie
     if not marks.any():
         return values, []
     words = values[marks].astype("str").str.strip()
-    kinds = ", ".join(repr(word) for word in words.drop_duplicates().iloc[:_MOST_NAMED])
+    kinds = ", ".join(f"“{word}”" for word in words.drop_duplicates().iloc[:_MOST_NAMED])
     fault = place.fault(
         "noted",
         found=f"{values.name} {kinds} in {counted_rows(int(marks.sum()))}, taken as empty",
@@ -388,7 +388,7 @@ def _eras_told(
         layer,
         "mended",
         found=[
-            f"{column} = {str(value)!r}, a year of the Buddhist era, read as {day:%Y-%m-%d}"
+            f"{column} = “{value}”, a year of the Buddhist era, read as {day:%Y-%m-%d}"
             for value, day in zip(values[era], read[era], strict=True)
         ],
         expected="a date of the Gregorian calendar, as in ISO 8601",

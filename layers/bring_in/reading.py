@@ -76,7 +76,7 @@ def _named_in_vain(names: UserNames, seen: dict[str, set[str]]) -> list[Fault]:
             file=COLUMNS_FILE,
             layer=layer,
             row="",
-            found=f"a column {yours!r}, which no {layer} file has",
+            found=f"a column “{yours}”, which no {layer} file has",
             expected="a heading as it stands in the file",
             remedy="Write it as the heading is written, or take the line out.",
         )

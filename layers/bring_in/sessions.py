@@ -47,10 +47,12 @@ def _named(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Fault]]:
     if not lacking.any():
         return _as_it_was(kept.assign(session_id=own), frame), []
     nowhen = pd.Series(pd.NaT, index=frame.index, dtype="datetime64[us]")
-    for part in (
-        frame.get("surveyor", nobody),
-        frame.get("measured_at", nowhen).dt.strftime("%Y-%m-%d"),
-    ):
+    surveyor = frame.get("surveyor", nobody)
+    # A point without a moment is of the day that the surveyor's points around it are of.
+    day = frame.get("measured_at", nowhen).dt.strftime("%Y-%m-%d")
+    by_surveyor = surveyor.astype("object").fillna("")
+    day = day.groupby(by_surveyor).ffill().groupby(by_surveyor).bfill()
+    for part in (surveyor, day):
         if part[lacking].nunique(dropna=False) > 1:
             names = names + (" " + part.astype("str")).fillna("")
     walks = names[lacking].drop_duplicates()

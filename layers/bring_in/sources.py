@@ -19,9 +19,16 @@ from pyogrio.errors import DataSourceError
 from layers.bring_in.columns import kinds_of
 from layers.bring_in.headings import MOST_ABOVE, heading_row, known_headings
 from layers.contract import LAYERS
-from layers.errors import Fault, LayerError, MissingLayerError, SettingError, UnreadableError
+from layers.errors import (
+    Fault,
+    LayerError,
+    MissingLayerError,
+    SettingError,
+    UnreadableError,
+    said_by,
+)
 from layers.geopackage import written_here
-from layers.toml_file import read_toml
+from layers.toml_file import as_toml, read_toml
 
 COLUMNS_FILE = "columns.toml"
 TERRAIN = "terrain"
@@ -179,7 +186,7 @@ def _zone(table: Mapping[str, object], file: str) -> ZoneInfo | None:
         raise SettingError.at(
             file=file,
             layer="time",
-            found=", ".join(f"{key} = {value!r}" for key, value in table.items()),
+            found=", ".join(f"{key} = {as_toml(value)}" for key, value in table.items()),
             expected='zone = "…", a time zone by its IANA name',
             remedy='Write for example: zone = "Asia/Jakarta", "Africa/Abidjan" or "Asia/Kolkata".',
         ) from error
@@ -355,7 +362,7 @@ def _in_workbook(path: Path) -> list[Found]:
     except (InvalidFileException, zipfile.BadZipFile, KeyError, OSError) as error:
         raise UnreadableError.at(
             file=path.name,
-            found=f"{error}; passed over",
+            found=f"{said_by(error)}; passed over",
             expected="a workbook (.xlsx)",
             remedy="Save the workbook again if it holds layers.",
         ) from error

@@ -25,7 +25,7 @@ from layers.bring_in.headings import MOST_ABOVE, heading_row
 from layers.bring_in.kinds import marks_of_nothing
 from layers.bring_in.sources import Found, UserNames
 from layers.crs import EXCHANGE_CRS, known_crs
-from layers.errors import ColumnError, CrsError, Fault, UnreadableError
+from layers.errors import ColumnError, CrsError, Fault, UnreadableError, said_by
 
 _CRS_COLUMNS = ("crs", "epsg")
 
@@ -134,7 +134,7 @@ def _coordinates(frame: pd.DataFrame, column: str, found: Found) -> NDArray[np.f
             file=found.shown,
             layer=found.layer,
             row=int(np.flatnonzero(unread)[0]) + 1,
-            found=f"{column} = {words[unread].iloc[0]!r}",
+            found=f"{column} = “{words[unread].iloc[0]}”",
             expected="a number (decimal degrees, or metres)",
             remedy="Write coordinates as plain numbers, such as 105.123456.",
         )
@@ -305,7 +305,7 @@ def _cells(path: Path, found: Found) -> list[tuple[object, ...]]:
         raise UnreadableError.at(
             file=found.shown,
             layer=found.layer,
-            found=str(error),
+            found=said_by(error),
             expected="a workbook (.xlsx)",
             remedy="Save the workbook again.",
         ) from error

@@ -97,7 +97,7 @@ def _in_words(
         frame[unknown],
         layer,
         "noted",
-        found=[f"{column} {word!r}, left out" for word in frame[column][unknown]],
+        found=[f"{column} “{word}”, left out" for word in frame[column][unknown]],
         expected="one of " + ", ".join(ours),
         remedy=f"Write one of these words in {column}.",
     )
@@ -109,7 +109,7 @@ def _in_words(
             layer,
             "noted",
             found=f"{column} "
-            + ", ".join(f"{theirs!r} read as {to}" for theirs, to in pairs)
+            + ", ".join(f"“{theirs}” read as {to}" for theirs, to in pairs)
             + f" ({int(other.sum())} row{'s' * bool(other.sum() > 1)})",
             expected="one of " + ", ".join(ours),
             remedy="Nothing to do if that is what was meant.",

@@ -173,7 +173,7 @@ def _girths_unread(frame: gpd.GeoDataFrame, points: list[GPXWaypoint], found: Fo
     words = first.name or first.comment or first.description or "without a name"
     fault = Place(file=found.shown, layer=found.layer).fault(
         "noted",
-        found=f"{int(lacking.sum())} waypoints on which no girth can be read, such as {words!r}",
+        found=f"{int(lacking.sum())} waypoints on which no girth can be read, such as “{words}”",
         expected="the girth in the name, comment or description, such as 46.5 cm",
         remedy="Write a unit beside the girth; a number that the receiver gave a point isn't "
         "taken for one.",

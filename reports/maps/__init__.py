@@ -6,6 +6,7 @@ May import `layers`, `estate` (never `estate.app`), `reports.palette`, `reports.
 
 from reports.maps.block_map import block_map
 from reports.maps.overview_map import overview_map
+from reports.maps.spoken import in_language
 from reports.maps.wording import ENGLISH
 
-__all__ = ["ENGLISH", "block_map", "overview_map"]
+__all__ = ["ENGLISH", "block_map", "in_language", "overview_map"]

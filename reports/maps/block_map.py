@@ -31,13 +31,13 @@ from reports.maps.surroundings import (
     obstacles_content,
     palette_content,
     places_content,
+    share_told,
 )
 from reports.maps.tree_columns import panel_columns, tree_columns, tree_table
 from reports.maps.web_page import web_page
 from reports.maps.wording import wording_in
 from reports.palette import GIRTH_STEPS, task_style
 from reports.plan_view import PlanView
-from reports.words import Teller, teller_in
 
 SCRIPTS = (
     "unpack.js",
@@ -104,7 +104,7 @@ def block_map(
         )
     frame = earth_frame(chosen.geometry.iloc[0], plan.layers.crs)
     text = web_page(
-        block_content(plan, block_id, frame=frame, teller=teller_in(language))
+        block_content(plan, block_id, frame=frame)
         | {"overview": None if overview_page is None else quote(overview_page)},
         title=f"{block_id} · {plan.name}",
         wording=wording_in(language, own=words),
@@ -117,20 +117,17 @@ def block_map(
     return path
 
 
-def block_content(
-    plan: PlanView, block_id: str, *, frame: EarthFrame, teller: Teller
-) -> dict[str, Any]:
-    """Give all that a block's page shows, as JSON can hold it, its reasons in one language."""
+def block_content(plan: PlanView, block_id: str, *, frame: EarthFrame) -> dict[str, Any]:
+    """Give all that a block's page shows, as JSON can hold it."""
     blocks = plan.layers.blocks
     block = blocks[blocks["block_id"].eq(block_id)]
     area = block.geometry.iloc[0]
     table = tree_table(plan, block_id)
-    table = table.assign(reason=teller.tell_each(table["reason"]))
     task_ids = sorted(table["task_id"].dropna().unique())
     return {
         "kind": "block",
         "frame": asdict(frame),
-        "head": head_content(plan, block.iloc[0], teller),
+        "head": head_content(plan, block.iloc[0]),
         "palette": palette_content(),
         "edge": rings_in_units(block.geometry, frame=frame)[0],
         "holdings": _holdings(plan, area, frame),
@@ -143,12 +140,12 @@ def block_content(
         "places": places_content(plan.layers.places, area, frame),
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
         "ground": _ground(plan, block_id, area, frame),
-        "sun": sun_content(plan, block_id, teller),
+        "sun": sun_content(plan, block_id),
         "marking": {"depth_mm": unmeasured_depth(plan.standard, plan.practice)},
     }
 
 
-def head_content(plan: PlanView, block: pd.Series, teller: Teller) -> dict[str, Any]:
+def head_content(plan: PlanView, block: pd.Series) -> dict[str, Any]:
     """Give what the head of a page says of its block."""
     holdings = plan.layers.holdings
     holder = holdings[holdings["holding_id"].eq(block.get("holding_id"))]
@@ -163,16 +160,14 @@ def head_content(plan: PlanView, block: pd.Series, teller: Teller) -> dict[str, 
         "clone": known(block.get("clone")),
         "material": known(block.get("material")),
         "area_ha": None if pd.isna(block.get("area_ha")) else round(float(block["area_ha"]), 3),
-        "standard": teller.title(plan.standard.title),
+        "standard": plan.standard.title,
         "decision": first_known(ready, "decision"),
-        "reason": teller.tell(first_known(ready, "reason") or ""),
-        "share": _share(first_known(ready, "ready_share")),
-        "low": _share(first_known(ready, "low")),
-        "high": _share(first_known(ready, "high")),
+        "reason": first_known(ready, "reason") or "",
+        "told": None if ready.empty else share_told(ready.iloc[0]),
     }
 
 
-def sun_content(plan: PlanView, block_id: str, teller: Teller) -> dict[str, Any] | None:
+def sun_content(plan: PlanView, block_id: str) -> dict[str, Any] | None:
     """Give a block's sun rose and the advice that comes of it; None where there is none."""
     rose = plan.rose[plan.rose["block_id"].eq(block_id)].sort_values("azimuth_deg")
     facing = plan.facing[plan.facing["block_id"].eq(block_id)]
@@ -189,9 +184,9 @@ def sun_content(plan: PlanView, block_id: str, teller: Teller) -> dict[str, Any]
             for face in (advice["first_face_deg"], advice["second_face_deg"])
             if not pd.isna(face)
         ],
-        "words": teller.tell(advice["face_words"]),
-        "reason": teller.tell(advice["reason"]),
-        "basis": teller.tell(known(advice.get("basis")) or ""),
+        "words": advice["face_words"],
+        "reason": advice["reason"],
+        "basis": known(advice.get("basis")) or "",
         "saved": _share(advice["scorch_share_saved"]),
         "doubt": _share(advice["uncertainty_share"]),
         "apart": bool(advice["told_apart"]) and not pd.isna(advice["scorch_share_saved"]),

@@ -16,18 +16,19 @@ import shapely
 from layers.errors import GeometryError
 from reports.maps.ground_picture import as_content, cut_terrain, shade_picture
 from reports.maps.lonlat import EarthFrame, earth_frame, in_units, rings_in_units
+from reports.maps.spoken import pack
 from reports.maps.surroundings import (
     date_text,
     known,
     obstacles_content,
     palette_content,
     places_content,
+    share_told,
 )
-from reports.maps.web_page import pack, web_page
+from reports.maps.web_page import web_page
 from reports.maps.wording import wording_in
 from reports.palette import CLASS_MARKS
 from reports.plan_view import PlanView
-from reports.words import Teller, teller_in
 
 SCRIPTS = (
     "unpack.js",
@@ -87,9 +88,7 @@ def overview_map(
         )
     area = shapely.box(*blocks.total_bounds)
     frame = earth_frame(area, plan.layers.crs)
-    content = overview_content(
-        plan, area, frame=frame, block_pages=block_pages or {}, teller=teller_in(language)
-    )
+    content = overview_content(plan, area, frame=frame, block_pages=block_pages or {})
     text = web_page(
         content,
         title=plan.name,
@@ -110,9 +109,8 @@ def overview_content(
     *,
     frame: EarthFrame,
     block_pages: Mapping[str, str],
-    teller: Teller,
 ) -> dict[str, Any]:
-    """Give all that the overview shows at once, as JSON can hold it, reasons in one language."""
+    """Give all that the overview shows at once, as JSON can hold it."""
     holdings = plan.layers.holdings
     members = holdings["member"] if "member" in holdings else pd.Series("", index=holdings.index)
     terrain = plan.layers.terrain
@@ -123,7 +121,7 @@ def overview_content(
         "head": {
             "name": plan.name,
             "on": plan.on.isoformat(),
-            "standard": teller.title(plan.standard.title),
+            "standard": plan.standard.title,
         },
         "palette": palette_content(),
         "holdings": [
@@ -135,7 +133,7 @@ def overview_content(
                 strict=True,
             )
         ],
-        "blocks": _blocks(plan, frame, block_pages, teller),
+        "blocks": _blocks(plan, frame, block_pages),
         "places": places_content(plan.layers.places, area, frame),
         "obstacles": obstacles_content(plan.layers.obstacles, area, frame),
         "ground": {} if cut is None else {"shade": as_content(shade_picture(cut))},
@@ -184,7 +182,7 @@ def _chunk(part: pd.DataFrame) -> dict[str, Any]:
 
 
 def _blocks(
-    plan: PlanView, frame: EarthFrame, block_pages: Mapping[str, str], teller: Teller
+    plan: PlanView, frame: EarthFrame, block_pages: Mapping[str, str]
 ) -> list[dict[str, Any]]:
     blocks = plan.layers.blocks
     ready = plan.readiness.set_index("block_id").reindex(blocks["block_id"])
@@ -202,10 +200,11 @@ def _blocks(
             "share": _number(state.ready_share, 7),
             "low": _number(state.low, 7),
             "high": _number(state.high, 7),
+            "told": share_told(state),
             "measured": _number(state.measured, 0),
             "standing": _number(state.standing, 0),
             "decision": known(state.decision),
-            "reason": teller.tell(known(state.reason) or ""),
+            "reason": known(state.reason) or "",
             "likely_from": date_text(state.likely_from),
             "wait_until": date_text(state.wait_until),
             "more": _number(state.more_to_measure, 0),

@@ -9,6 +9,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
+from estate.told_share import all_counted, told_ends, told_share
 from reports.maps.ground_picture import SLOPE_BREAKS_DEG
 from reports.maps.lonlat import EarthFrame, in_units, rings_in_units
 from reports.palette import (
@@ -74,6 +75,23 @@ def first_known(frame: pd.DataFrame, column: str) -> Any:
     if frame.empty or column not in frame or pd.isna(frame[column].iloc[0]):
         return None
     return frame[column].iloc[0]
+
+
+def share_told(block: Any) -> list[Any] | None:
+    """Give how a block's share is told: bound, per cent, and its interval's ends in per cent.
+
+    Parameters
+    ----------
+    block
+        A row of `readiness`: ready_share, low, high, measured, standing.
+    """
+    share, low, high = (getattr(block, name) for name in ("ready_share", "low", "high"))
+    if pd.isna([share, low, high]).any():
+        return None
+    counted = all_counted(
+        share=share, low=low, high=high, measured=block.measured, standing=block.standing
+    )
+    return [*told_share(share, counted=counted), *told_ends(low, high, counted=counted)]
 
 
 def known(value: Any) -> Any:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import base64
 import html
-import json
-import zlib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -13,26 +10,20 @@ import folium
 from branca.element import Element, Figure
 from folium.template import Template
 
-from reports.assets import font_style, leaflet_script, leaflet_style, page_file
+from reports.assets import leaflet_script, leaflet_style, page_file
+from reports.maps.spoken import pack, places, with_words
 from reports.maps.wording import Wording
-
-SCRIPT_FONTS = {"th": "Noto Sans Thai", "ml": "Noto Sans Malayalam"}
-"""Languages in a script that a phone may lack, and the font that the page brings for it."""
 
 
 class Page(Figure):
-    """A folium page that names its language and keeps its scripts inside the body."""
+    """A folium page with a place for its language, which keeps its scripts inside the body."""
 
     _template = Template(
-        '<!DOCTYPE html>\n<html lang="{{ this.language }}">\n<head>\n'
+        "<!DOCTYPE html>\n" + places()["language"] + ">\n<head>\n"
         "<title>{{ this.title|e }}</title>\n{{ this.header.render(**kwargs) }}\n</head>\n"
         "<body>\n{{ this.html.render(**kwargs) }}\n"
         "<script>\n{{ this.script.render(**kwargs) }}\n</script>\n</body>\n</html>\n"
     )
-
-    def __init__(self, *, title: str, language: str) -> None:
-        super().__init__(title=title)
-        self.language = language
 
 
 class Verbatim(Element):
@@ -90,18 +81,6 @@ class FieldMap(folium.Map):
         self._id = "field"
 
 
-def pack(content: Any) -> str:
-    """Give content as JSON, deflated and in base64, which the page unpacks when it is needed.
-
-    Examples
-    --------
-    >>> json.loads(zlib.decompress(base64.b64decode(pack([1, 2, 3]))))
-    [1, 2, 3]
-    """
-    text = json.dumps(content, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
-    return base64.b64encode(zlib.compress(text.encode("utf-8"), 9)).decode("ascii")
-
-
 def web_page(
     content: dict[str, Any],
     *,
@@ -118,7 +97,7 @@ def web_page(
     Parameters
     ----------
     content
-        What the map shows, as JSON can hold it.
+        What the map shows, as JSON can hold it, its reasons as the plan gives them.
     title
         The page's title.
     wording
@@ -132,20 +111,17 @@ def web_page(
     chunks
         Packed parts by name, which the page unpacks only when they are near.
     """
-    page = Page(title=title, language=wording.language)
+    empty = places()
+    page = Page(title=title)
     chart = FieldMap(latitude=latitude, longitude=longitude, start=start)
     page.add_child(chart)
-    styles = leaflet_style() + page_file("map.css") + script_style(wording.language)
+    styles = leaflet_style() + page_file("map.css")
     own = "\n".join(page_file(name) for name in scripts)
-    page.header.add_child(Verbatim(f"<style>{styles}</style>"))
+    page.header.add_child(Verbatim(f"<style>{styles}</style>" + empty["letters"]))
     page.header.add_child(Verbatim(f"<script>{leaflet_script()}</script><script>{own}</script>"))
-    page.html.add_child(Verbatim(_message(wording)))
-    said = {
-        "words": wording.words,
-        "language": wording.language,
-        "reviewed": wording.reviewed,
-    }
-    parts = {"content": pack(content | said), **(chunks or {})}
+    page.html.add_child(Verbatim(empty["message"]))
+    page.html.add_child(Verbatim('<script type="text/plain" ' + empty["said"]))
+    parts = {"content": pack(content), **(chunks or {})}
     page.html.add_child(
         Verbatim(
             "\n".join(
@@ -154,25 +130,4 @@ def web_page(
             )
         )
     )
-    return page.render()
-
-
-def script_style(language: str) -> str:
-    """Give the font of a language's script as a style sheet; empty for Latin script.
-
-    It goes first in the list of fonts: a browser keeps the empty boxes that it drew for want of
-    the script while a later font of the list was being read.
-    """
-    if language not in SCRIPT_FONTS:
-        return ""
-    family = SCRIPT_FONTS[language]
-    return (
-        font_style(family)
-        + f'\nbody {{ font-family: "{family}", system-ui, "Noto Sans", sans-serif; }}'
-    )
-
-
-def _message(wording: Wording) -> str:
-    """Give the line that stands on the page until the map is drawn, or can't be."""
-    too_old, drawing = (html.escape(wording.words[name]) for name in ("too_old", "drawing"))
-    return f'<p id="message" class="message" role="status" data-too-old="{too_old}">{drawing}</p>'
+    return with_words(page.render(), content, wording)

@@ -83,6 +83,8 @@ ENGLISH: Mapping[str, str] = MappingProxyType(
         "less_than": "below {high}",
         "more_than": "{low} and above",
         "from_to": "{low} to {high}",
+        "under": "under {number}",
+        "over": "over {number}",
         "ready": "Ready",
         "near-ready": "Near-ready",
         "mature": "Mature: tapped upward",

@@ -148,21 +148,6 @@ class Words:
         pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
         return format_decimal(value, format=pattern, locale=self.locale)
 
-    def share(self, share: float) -> str:
-        """Write a share of 0 to 1 in per cent, the sign left out, as the plan's reasons do.
-
-        One that isn't all or nothing never reads as 100 or 0.
-
-        Examples
-        --------
-        >>> [words_in("id").share(part) for part in (0.0002, 0.5, 0.9997, 1.0)]
-        ['0,1', '50', '99,9', '100']
-        """
-        percent = 100.0 * share
-        if 0.0 < percent < 1.0 or 99.0 < percent < 100.0:
-            return self.number(min(max(percent, 0.1), 99.9), 1)
-        return self.number(percent)
-
     def date(self, day: datetime.date) -> str:
         """Write a day with its month in letters and its year, in Thai of the Buddhist era.
 

@@ -51,8 +51,8 @@ def test_the_check_finds_the_faults_that_were_put_in(intake: Intake) -> None:
         "mended blocks  heights",
         "noted rows B02-R01 32 m of it outside block B02",
         "mended rows 237 the same row",
-        "noted girth P00031 measured_at = '12th, morning'",
-        "noted girth P00058 girth_cm = 'forty-six'",
+        "noted girth P00031 measured_at = “12th, morning”",
+        "noted girth P00058 girth_cm = “forty-six”",
         "noted obstacles O2 a drain",
     ):
         assert any(line.startswith(wanted) for line in told), wanted

@@ -107,9 +107,9 @@ source = "ours"
     ("name", "text", "word"),
     [
         ("standards.toml", STANDARD.replace('"ground"', '"knee"'), "row hill.*knee.*ground or un"),
-        ("standards.toml", STANDARD.replace("0.6", '"most"'), "row hill.*share = 'most'.*a number"),
+        ("standards.toml", STANDARD.replace("0.6", '"most"'), 'row hill.*share = "most".*a number'),
         ("standards.toml", STANDARD.replace("0.6", "60"), "row hill.*share = 60.*0.01 to 1"),
-        ("standards.toml", STANDARD.replace("0.6", "true"), "row hill.*share = True"),
+        ("standards.toml", STANDARD.replace("0.6", "true"), "row hill.*share = true"),
         ("standards.toml", STANDARD.replace('"Hill"', "7"), "row hill.*title = 7.*text in quotes"),
         ("standards.toml", STANDARD.replace("48.0", "[1]"), "row hill.*girth_cm.*two numbers"),
         ("standards.toml", STANDARD.replace("budded = 48.0, ", ""), "row hill.*without budded"),

@@ -22,6 +22,8 @@ from estate.app.web.incoming import plain_name
 from layers.contract import LAYERS
 from layers.errors import SettingError, UnreadableError
 from layers.geopackage import read_layer, write_layers
+from reports.decision_words import PER_CENT, per_cent
+from reports.maps import in_language
 from reports.words import words_in
 from tests.browser import PHONE, browser
 from tests.reports.small_plan import small_plan
@@ -117,16 +119,34 @@ def test_the_overview_shows_blocks_tasks_and_every_file(visitor, folder, project
     ready = read_layer(project, "block_readiness")
     for block, share in zip(ready["block_id"], ready["ready_share"], strict=True):
         assert block in page
-        assert f"{words_in('en').share(share)}&nbsp;%" in page
+        assert per_cent(share, words_in("en"), sign=PER_CENT) in page
     assert "Deni Uko" in page or "Pell Amar" in page
     for path in (folder / "handed-out").rglob("*.*"):
         if path.parent.name != "handed-out":
-            address = f"/handed-out/{path.parent.name}/{path.name}"
+            place = "en/maps" if path.parent.name == "maps" else path.parent.name
+            address = f"/handed-out/{place}/{path.name}"
             assert f'href="{address}"' in page
             with visitor.get(address) as given:
                 assert given.status_code == 200
                 assert given.data == path.read_bytes()
-    assert visitor.get("/handed-out/overview.html").status_code == 200
+    assert visitor.get("/handed-out/en/overview.html").status_code == 200
+
+
+def test_maps_speak_the_language_of_the_page(folder, visitor):
+    kept = folder / "handed-out"
+    with visitor.get("/", headers={"Accept-Language": "fr"}) as page:
+        assert 'src="/handed-out/fr/overview.html"' in page.text
+        assert 'href="/handed-out/fr/maps/B01.html"' in page.text
+        assert "/handed-out/en/" not in page.text
+    for name in ("overview.html", "maps/B01.html"):
+        written = (kept / name).read_text("utf-8")
+        assert '<html lang="en">' in written
+        told = visitor.get(f"/handed-out/fr/{name}")
+        assert told.text == in_language(written, "fr")
+        assert '<html lang="fr">' in told.text
+        assert "sandbox allow-scripts" in told.headers["Content-Security-Policy"]
+        assert (kept / name).read_text("utf-8") == written
+    assert visitor.get("/handed-out/xx/overview.html").status_code == 404
 
 
 def test_a_project_made_from_a_folder_brings_the_folder_along(project, folder):
@@ -249,7 +269,7 @@ def test_what_was_found_in_a_layer_sent_to_a_bare_project_stays_told(tmp_path):
     assert sent.status_code == 303
     for _ in range(2):
         page = visitor.get("/layers/").text.replace("&#39;", "'")
-        assert "bark_mm = 'much', left out" in page
+        assert "bark_mm = “much”, left out" in page
         assert "girth_may.geojson" in page
         assert "Found on " in page
         assert "held-in-project" not in page
@@ -258,8 +278,8 @@ def test_what_was_found_in_a_layer_sent_to_a_bare_project_stays_told(tmp_path):
     sent = visitor.send("/points/", "girth_june.geojson", more.to_json().encode())
     assert sent.status_code == 303
     page = visitor.get("/layers/").text.replace("&#39;", "'")
-    assert page.count("bark_mm = 'much', left out") == 1
-    assert page.count("bark_mm = 'little', left out") == 1
+    assert page.count("bark_mm = “much”, left out") == 1
+    assert page.count("bark_mm = “little”, left out") == 1
     # A layer that takes the place of another takes its faults away.
     blocks = layers.blocks.to_crs(4326).assign(planted_on=["1899-12-30", "2018-05-01"])
     assert visitor.send("/layers/", "blocks.geojson", blocks.to_json().encode()).status_code == 303
@@ -268,7 +288,7 @@ def test_what_was_found_in_a_layer_sent_to_a_bare_project_stays_told(tmp_path):
     assert visitor.send("/layers/", "blocks.geojson", good.to_json().encode()).status_code == 303
     page = visitor.get("/layers/").text.replace("&#39;", "'")
     assert "1899-12-30" not in page
-    assert "bark_mm = 'much', left out" in page
+    assert "bark_mm = “much”, left out" in page
 
 
 def test_girth_points_come_on_top_and_another_layer_is_refused_there(loose):
@@ -359,6 +379,37 @@ def test_decisions_beats_and_rain_count_from_the_next_run_on(loose):
     assert store.decisions(project) == {}
 
 
+def test_tasks_are_held_until_the_manager_asks_to_draw_them_anew(loose):
+    visitor, folder = loose
+    project = next((folder / "handed-out").glob("*.gpkg"))
+    drawn = read_layer(project, "task_stops")
+    # A plan whose rounds somebody knows by heart, and which nobody would draw so.
+    turned = drawn.assign(
+        stop_no=drawn.groupby("task_id")["stop_no"].transform(lambda stops: stops.to_numpy()[::-1])
+    )
+    write_layers(project, {"task_stops": turned})
+    assert 'href="/run/#redraw"' in visitor.get("/manage/").text
+    assert 'name="redraw"' in visitor.get("/run/").text
+    assert run_now(visitor)["state"] == "done"
+    assert first_trees(project) == first_trees_of(turned)
+    assert run_now(visitor, redraw="yes")["state"] == "done"
+    assert first_trees(project) == first_trees_of(drawn)
+
+
+def first_trees_of(stops):
+    """The tree at which each task begins."""
+    return stops[stops["stop_no"] == 1].set_index("task_id")["tree_id"].to_dict()
+
+
+def first_trees(project):
+    return first_trees_of(read_layer(project, "task_stops"))
+
+
+def test_before_the_first_plan_there_is_nothing_to_draw_anew(tmp_path):
+    visitor = Visitor(make_app(layer_files(tmp_path), port=PORT))
+    assert "redraw" not in visitor.get("/run/").text
+
+
 def test_the_command_gives_beats_too(loose):
     _, folder = loose
     project = next((folder / "handed-out").glob("*.gpkg"))
@@ -384,6 +435,7 @@ def test_the_command_gives_beats_too(loose):
         ({"holiday_make_up": "never"}, "next morning"),
         ({"winter_from": "2026-03-01"}, "a date such as"),
         ({"winter_from": "2026-03-09", "winter_to": "2026-03-01"}, "a first day before the last"),
+        ({"winter_from": "2026-03-09", "winter_to": "2026-03-01"}, "from 2026-03-09 to 2026-03-01"),
         ({"standard": "none such"}, "none such"),
         ({"language": "xx"}, "one of en"),
     ],
@@ -457,7 +509,7 @@ def test_no_page_can_be_framed_elsewhere_and_no_file_is_guessed(visitor):
     answer = visitor.get("/")
     assert "frame-ancestors 'none'" in answer.headers["Content-Security-Policy"]
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
-    given = visitor.get("/handed-out/overview.html").headers["Content-Security-Policy"]
+    given = visitor.get("/handed-out/en/overview.html").headers["Content-Security-Policy"]
     assert "sandbox allow-scripts" in given
     assert "allow-same-origin" not in given
 
@@ -469,6 +521,10 @@ def test_no_page_can_be_framed_elsewhere_and_no_file_is_guessed(visitor):
         "/handed-out/maps/..%2f..%2fblocks.geojson",
         "/handed-out/maps/%2e%2e/%2e%2e/blocks.geojson",
         "/handed-out/../blocks.geojson",
+        "/handed-out/fr/maps/../../blocks.geojson",
+        "/handed-out/fr/maps/..%2f..%2f..%2fblocks.geojson",
+        "/handed-out/fr/maps/.hidden.html",
+        "/handed-out/fr/tables/trees.csv",
         "/handed-out/maps/..\\..\\blocks.geojson",
         "/handed-out/maps//etc/passwd",
         "/handed-out/set-aside/blocks.geojson",
@@ -604,6 +660,26 @@ def test_every_page_opens_without_the_network_and_keeps_the_rules(folder, visito
         context.close()
     assert [url for url in asked if not url.startswith((address, "data:"))] == []
     assert [f for f in faults if "404" not in f] == []
+
+
+@pytest.mark.browser
+def test_the_map_follows_the_language_that_is_chosen_and_keeps_it_from_map_to_map(folder, visitor):
+    port = free_port()
+    with served(make_app(folder, port=port), port) as address, browser() as chromium:
+        page = chromium.new_page(viewport={"width": 1000, "height": 800}, locale="en")
+        page.goto(address + "/")
+        page.select_option("#page-language", "th")
+        page.get_by_role("button", name="Choose").click()
+        page.wait_for_selector("html[lang=th] body[data-ready=yes]")
+        page.locator("iframe.map").scroll_into_view_if_needed()
+        frame = page.frame_locator("iframe.map")
+        frame.locator("html[lang=th] body[data-ready=yes]").wait_for(timeout=20_000)
+        # As the maps' own links to each other do.
+        for link, there in (("maps/B01.html", "/th/maps/B01.html"), ("../overview.html", "/th/o")):
+            inside = page.frames[1]
+            inside.evaluate("(link) => { location.href = link; }", link)
+            inside.wait_for_url(f"**{there}*")
+            frame.locator("html[lang=th] body[data-ready=yes]").wait_for(timeout=20_000)
 
 
 @pytest.mark.browser

@@ -10,6 +10,7 @@ import pytest
 
 import estate
 import layers
+import reports
 from estate.app.demo import write_demo
 from estate.app.web.fault_words import (
     DOMAIN,
@@ -127,6 +128,25 @@ def remedies_of_the_code():
                 names = [getattr(target, "id", "") for target in node.targets]
                 if any(name.lower().strip("_") == "remedy" for name in names):
                     yield node.value
+
+
+def shown_as_python(node):
+    """Whether an expression shows a value as Python writes it."""
+    return any(
+        (isinstance(part, ast.FormattedValue) and part.conversion == ord("r"))
+        or (isinstance(part, ast.Call) and getattr(part.func, "id", "") == "repr")
+        for part in ast.walk(node)
+    )
+
+
+def test_no_fault_shows_a_value_as_python_writes_it():
+    shown = []
+    for package in (layers, estate, reports):
+        for file in Path(package.__file__).parent.rglob("*.py"):
+            for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+                if isinstance(node, ast.keyword) and node.arg in ("found", "expected", "remedy"):
+                    shown += [f"{file.name}:{node.value.lineno}"] * shown_as_python(node.value)
+    assert shown == []
 
 
 def found_by_the_code():

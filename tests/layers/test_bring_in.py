@@ -312,7 +312,7 @@ def test_names_that_count_up_are_the_receivers_numbers_and_told(tmp_path: Path) 
     found = bring_in(tmp_path)
     assert found.layers.girth["girth_cm"].dropna().tolist() == [45.0]
     told = "\n".join(map(str, found.faults))
-    assert "9 waypoints on which no girth can be read, such as '44'" in told
+    assert "9 waypoints on which no girth can be read, such as “44”" in told
 
 
 def test_gpx_of_tracks_only_says_what_is_missing(tmp_path: Path) -> None:
@@ -396,7 +396,7 @@ def test_a_figure_that_cannot_be_turned_is_told(tmp_path: Path) -> None:
     intake = bring_in(tmp_path)
     assert intake.layers.girth["girth_cm"].tolist()[0] == pytest.approx(46.5)
     assert pd.isna(intake.layers.girth["girth_cm"].iloc[1])
-    assert any(fault.found == "girth_cm = 'many', left out" for fault in intake.faults)
+    assert any(fault.found == "girth_cm = “many”, left out" for fault in intake.faults)
 
 
 def test_a_unit_in_the_heading_is_passed_on_so_that_nobody_guesses(tmp_path: Path) -> None:
@@ -428,7 +428,7 @@ def test_dates_and_words_as_people_write_them(tmp_path: Path) -> None:
     assert pd.isna(read["material"].iloc[2])
     told = " ".join(fault.found for fault in intake.faults)
     assert "13-13-2013" in told
-    assert "'unknown'" in told
+    assert "“unknown”" in told
 
 
 # Thai: the year of the Buddhist era is the Gregorian one plus 543 (Unicode CLDR).
@@ -450,14 +450,14 @@ def test_years_of_the_buddhist_era_are_turned_and_told_by_row(tmp_path: Path) ->
     }
     assert told["blocks.geojson", "blocks", "B2"] == (
         "mended",
-        "planted_on = '25/12/2553', a year of the Buddhist era, read as 2010-12-25",
+        "planted_on = “25/12/2553”, a year of the Buddhist era, read as 2010-12-25",
     )
     read = intake.layers.girth["measured_at"]
     assert read.iloc[0] == pd.Timestamp("2025-03-01 06:30")
     # 2025 had no 29 February.
     assert pd.isna(read.iloc[1])
     found = [said for _, said in told.values()]
-    assert "measured_at = '2568-02-29 06:30', left out" in found
+    assert "measured_at = “2568-02-29 06:30”, left out" in found
     assert len(told) == 3
 
 

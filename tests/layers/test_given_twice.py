@@ -203,7 +203,7 @@ def test_a_name_of_ours_that_isnt_one_is_refused(folder: Path, line: str, word: 
 
 def test_a_heading_that_no_file_has_is_told(folder: Path) -> None:
     (folder / "columns.toml").write_text('[blocks]\n"Plot nr" = "clone"\n')
-    assert "columns.toml, layer blocks: found a column 'Plot nr', which no blocks file" in said(
+    assert "columns.toml, layer blocks: found a column “Plot nr”, which no blocks file" in said(
         bring_in(folder)
     )
 
@@ -232,6 +232,15 @@ def test_surveyors_and_days_without_a_session_are_walks_of_their_own(folder: Pat
     assert set(girth[bo["point_id"]]) == {"girth Bo 2026-01-01"}
     assert set(girth[later["point_id"]]) == {"girth Ana 2026-01-02"}
     assert "60 points without a session_id, taken as 3 sessions, one for each" in said(found)
+
+
+def test_a_point_without_a_moment_stays_in_the_walk_around_it(folder: Path) -> None:
+    days = ["2026-01-01 06:30"] * 30 + ["2026-01-02 06:30"] * 30
+    days[0] = days[9] = days[40] = None
+    GIRTH.assign(measured_at=days).to_csv(folder / "girth.csv", index=False)
+    girth = bring_in(folder).layers.girth.set_index("point_id")["session_id"]
+    assert set(girth[GIRTH["point_id"][:30]]) == {"girth 2026-01-01"}
+    assert set(girth[GIRTH["point_id"][30:]]) == {"girth 2026-01-02"}
 
 
 def test_sessions_that_are_written_stay_beside_those_that_are_not(folder: Path) -> None:

@@ -94,7 +94,7 @@ READ: dict[str, tuple[Write, int, str]] = {
     ),
     "figures that are none": (
         text("girth.csv", "lon,lat,girth_cm,row_no,tree_no\n105,-0.904,inf,1.5,x\n"),
-        600, "row_no = '1.5', left out",
+        600, "row_no = “1.5”, left out",
     ),
     "moments of every kind": (
         text(
@@ -108,7 +108,7 @@ READ: dict[str, tuple[Write, int, str]] = {
     "a shapefile without its table": (no_part("rows.dbf"), 636, "without a row_no"),
     "KML in folders": (text("rows.kml", KML), 636, "a line in 2 parts"),
     "row numbers in words": (
-        layer("rows.geojson", drawn_rows().assign(row_no=["1a", "2"])), 636, "row_no = '1a'",
+        layer("rows.geojson", drawn_rows().assign(row_no=["1a", "2"])), 636, "row_no = “1a”",
     ),
     "row numbers below one": (
         layer("rows.geojson", drawn_rows().assign(row_no=[0, -1])), 636, "row_no = -1",
@@ -285,7 +285,7 @@ def test_moments_are_read_as_surveyors_and_spreadsheets_write_them(
 def test_a_day_that_may_be_a_month_is_left_out_and_told(tmp_path: Path) -> None:
     moments, told = moments_of(tmp_path, "measured_at", ["03/09/2025 07:05", "04/09/2025 13:61"])
     assert pd.isna(moments).all()
-    assert "measured_at = '03/09/2025 07:05', left out" in told
+    assert "measured_at = “03/09/2025 07:05”, left out" in told
 
 
 def test_a_day_and_a_time_in_two_columns_are_one_moment(tmp_path: Path) -> None:
@@ -307,7 +307,7 @@ def test_marks_for_an_empty_cell_are_empty_and_told_once(tmp_path: Path) -> None
     assert girth["row_no"].isna().sum() == 2
     # Na is a family name.
     assert girth["surveyor"].dropna().tolist() == ["Na", "walk"]
-    assert "bark_mm '-', '\u2013' in 2 rows, taken as empty" in told
+    assert "bark_mm “-”, “\u2013” in 2 rows, taken as empty" in told
     assert "no geometry; left out" in told
     assert "Mend bark_mm" not in told
 

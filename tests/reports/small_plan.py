@@ -12,7 +12,7 @@ from pyproj import CRS
 
 from estate.girth import GirthRaster
 from estate.panels import MarkingPractice, bark_use
-from estate.reasons import BLOCK, FACES, TREE
+from estate.reasons import BLOCK, FACES, SHARE, TREE
 from estate.standards import OpeningStandard, standard_named
 from layers.contract import Layers
 from layers.terrain import Terrain
@@ -470,8 +470,10 @@ def tapes_frame(blocks, girths, trees):
 
 def block_reason(decision):
     """What the plan would say of a block with that decision."""
-    share = BLOCK["share"].format(share="72", low="67", high="77", measured=210, standing=290)
-    told = [share, BLOCK["needed"].format(needed="70")]
+    share = BLOCK["share"].format(
+        share=SHARE[""].format(number=72), low=67, high=77, measured=210, standing=290
+    )
+    told = [share, BLOCK["needed"].format(needed=70)]
     if decision != "in tapping":
         told.append(BLOCK["sure"].format(sure=93))
     if decision == "measure more":

@@ -26,8 +26,8 @@ from reports.maps.ground_picture import (
     slope_picture,
 )
 from reports.maps.lonlat import UNITS_PER_DEGREE, earth_frame, in_units, rings_in_units
+from reports.maps.spoken import pack
 from reports.maps.tree_columns import panel_columns, tree_columns, tree_table
-from reports.maps.web_page import pack
 from reports.palette import SLOPE_STEPS
 from tests.reports.small_plan import CRS_HERE, ORIGIN_X, ORIGIN_Y, small_plan
 

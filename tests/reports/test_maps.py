@@ -233,7 +233,7 @@ def test_a_doubtful_join_shows_both_trees_and_the_offset(plan, young):
     match = matches.loc[point_id]
     assert match["tree_id"] == tree
     assert match["probability"] < 0.9
-    assert f"{match['probability']:.0%} likely this tree" in told
+    assert f"{100 * match['probability']:.0f} % likely this tree" in told
     assert f"about {(match['dx_m'] ** 2 + match['dy_m'] ** 2) ** 0.5:.1f} m" in told
 
 
@@ -304,7 +304,7 @@ def test_the_overview_tells_each_blocks_decision_and_leads_to_its_map(plan, over
     ready = plan.readiness.set_index("block_id").loc["B01"]
     assert "B01 · Rila Anmo" in told
     assert ready["reason"] in told
-    assert f"{ready['ready_share']:.0%} of {ready['standing']} standing trees" in told
+    assert f"{100 * ready['ready_share']:.0f} % of {ready['standing']} standing trees" in told
     assert overview.get_attribute(".sheet a.deep", "href") == "young.html"
 
 

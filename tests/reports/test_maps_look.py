@@ -1,11 +1,14 @@
 """How the maps look: nothing clipped or overlapping, true scale, and the accessibility rules."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import axe_playwright_python
 import pytest
 from pyproj import Geod
 
+from estate.told_share import told_ends, told_share
+from reports.decision_words import PER_CENT, per_cent, share_words
 from reports.maps import block_map, overview_map
 from reports.words import words_in
 from tests.browser import DESKTOP, PHONE, SMALL_PHONE, browser, opened
@@ -292,13 +295,43 @@ def test_the_colours_of_the_ground_are_told_beside_the_map_with_their_unit(chrom
 def test_a_share_near_none_or_all_never_reads_as_none_or_all(chromium, pages):
     with opened(chromium, pages["overview"]) as held:
         said = held.page.evaluate(
-            "[0, 0.0003, 0.004, 0.5, 0.996, 0.9997, 1].map((one) => fieldView.wording.percent(one))"
+            "[0, 0.0003, 0.009, 0.5, 0.996, 0.9997, 1].map((one) => fieldView.wording.percent(one))"
         )
-        assert said == ["0%", "0.1%", "0.4%", "50%", "99.6%", "99.9%", "100%"]
+        assert [" ".join(one.split()) for one in said] == [
+            "0 %", "under 1 %", "under 1 %", "50 %", "over 99 %", "over 99 %", "100 %",
+        ]  # fmt: skip
+        told = [told_share(share, counted=True) for share in (0.0, 0.003, 0.5, 0.997, 1.0)]
         rings = held.page.evaluate(
-            "[0, 0.003, 0.5, 0.997, 1].map((one) => gaugeText(fieldView, one))"
+            "(told) => told.map((one) => gaugeText(fieldView, one))", list(map(list, told))
         )
         assert rings == ["0", "<1", "50", ">99", "100"]
+
+
+def test_a_map_tells_a_share_as_the_sheets_do(chromium, tmp_path):
+    plan = small_plan(blocks=4, rows=4, trees_a_row=8)
+    readiness = plan.readiness.assign(
+        # One that is nearly all, one whose figure lies halfway, one nearly none, and one counted.
+        ready_share=[0.9985, 0.625, 0.003, 1.0],
+        low=[0.99, 0.565, 0.0, 1.0],
+        high=[1.0, 0.685, 0.02, 1.0],
+        measured=[20, 20, 20, 32],
+        standing=32,
+    )
+    page = overview_map(replace(plan, readiness=readiness), tmp_path / "overview.html")
+    with opened(chromium, page) as held:
+        told = held.page.evaluate(
+            """() => fieldView.content.blocks.map((block) => [
+                fieldView.wording.share(block.told), shareText(fieldView, block)])"""
+        )
+    english = words_in("en")
+    for (share, text), (_, block) in zip(told, readiness.iterrows(), strict=True):
+        figure, ends = share_words(block, english).split(" (")
+        assert share == f"{figure}{PER_CENT}"
+        low, high = ends.rstrip(")").split("–")
+        assert text.endswith(f"({low}{PER_CENT} to {high}{PER_CENT})")
+    assert [share for share, _ in told] == [
+        f"over 99{PER_CENT}", f"62{PER_CENT}", f"under 1{PER_CENT}", f"100{PER_CENT}",
+    ]  # fmt: skip
 
 
 def test_the_head_of_a_block_says_what_its_share_is_of_and_between_what_it_lies(
@@ -307,6 +340,7 @@ def test_the_head_of_a_block_says_what_its_share_is_of_and_between_what_it_lies(
     ready = plan.readiness.set_index("block_id").loc["B01"]
     with opened(chromium, pages["young"]) as held:
         told = " ".join(held.page.inner_text(".head .tally").split())
-        for share in (ready["ready_share"], ready["low"], ready["high"]):
-            assert f"{words_in('en').share(share)}%" in told
+        low, high = told_ends(ready["low"], ready["high"])
+        share = per_cent(ready["ready_share"], words_in("en"), sign=" %")
+        assert f"{share} ({low} % to {high} %)" in told
         assert "ready:" in told or "fit to tap:" in told

@@ -7,7 +7,7 @@ from functools import partial
 import pytest
 
 from layers.errors import SettingError
-from reports.maps import ENGLISH, block_map, overview_map
+from reports.maps import ENGLISH, block_map, in_language, overview_map
 from reports.maps.wording import LOCALE_FOLDER, wording_in
 from reports.words import LANGUAGES, letters_without_font, teller_in, words_in
 from reports.words.catalogue import REVIEWER_MESSAGE
@@ -48,12 +48,36 @@ def test_a_language_without_a_catalogue_is_refused():
         wording_in("xx")
 
 
+def test_a_map_set_in_another_language_is_as_if_it_had_been_written_in_it(tmp_path):
+    plan = small_plan(blocks=2, rows=6, trees_a_row=10)
+    path = tmp_path / "map.html"
+
+    def written(language):
+        block_map(plan, "B01", path, overview_page="../overview.html", language=language)
+        block = path.read_text("utf-8")
+        overview_map(plan, path, block_pages={"B01": "maps/B01.html"}, language=language)
+        return block, path.read_text("utf-8")
+
+    pages = {language: written(language) for language in LANGUAGES}
+    for theirs in LANGUAGES:
+        for ours in LANGUAGES:
+            said = tuple(in_language(page, ours) for page in pages[theirs])
+            assert said == pages[ours], (theirs, ours)
+    assert len(set(pages.values())) == len(LANGUAGES)
+
+
+def test_a_page_that_is_no_map_of_ours_stays_as_it_is():
+    page = '<html lang="en"><body>somebody else\'s page</body></html>'
+    assert in_language(page, "fr") == page
+
+
 REASONS = """() => {
     const { content } = fieldView;
-    return content.kind === 'block'
+    const reasons = content.kind === 'block'
         ? [content.head.reason, content.sun.words, content.sun.reason, content.sun.basis,
             ...content.trees.reasons]
         : content.blocks.map((block) => block.reason);
+    return reasons.map((reason) => fieldView.tell(reason));
 }"""
 
 

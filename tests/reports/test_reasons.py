@@ -59,8 +59,6 @@ def filled(draw, message):
             continue
         if form.startswith("%"):
             values[name] = draw(st.dates(min_value=date(1990, 1, 1)))
-        elif form == "s":
-            values[name] = str(draw(st.integers(0, 1000)) / 10)
         elif form in ("d", ",d"):
             values[name] = draw(st.integers(0, 100_000))
         elif form:

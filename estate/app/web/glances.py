@@ -13,6 +13,7 @@ from estate import store
 from estate.app.web import speaking
 from estate.reasons import BLOCK
 from estate.roster import GIVEN, can_tap
+from estate.told_share import all_counted, told_ends
 from layers.key_list import split_keys
 from reports.file_names import file_names
 from reports.hand_out import FOLDERS
@@ -48,6 +49,8 @@ class BlockGlance:
     share: float | None
     low: float | None
     high: float | None
+    counted: bool
+    ends: tuple[int, int] | None
     reason: str
     likely_from: str
     wait_until: str
@@ -123,14 +126,27 @@ def block_glances(project: Path, folder: Path) -> list[BlockGlance]:
         name, form = f"{names[block]}.html", f"{names[block]}.pdf"
         has_form = (folder / "to-tape" / form).is_file()
         word = words.get(block)
+        share, low, high = (_share(row[name]) for name in ("ready_share", "low", "high"))
+        counted, ends = False, None
+        if share is not None and low is not None and high is not None:
+            counted = all_counted(
+                share=share,
+                low=low,
+                high=high,
+                measured=row["measured"],
+                standing=row["standing"],
+            )
+            ends = told_ends(low, high, counted=counted)
         glances.append(
             BlockGlance(
                 block_id=block,
                 member=members.get(str(row.get("holding_id")), ""),
                 decision=_text(row["decision"]),
-                share=_share(row["ready_share"]),
-                low=_share(row["low"]),
-                high=_share(row["high"]),
+                share=share,
+                low=low,
+                high=high,
+                counted=counted,
+                ends=ends,
                 reason=_text(row["reason"]),
                 likely_from=day_words(pd.to_datetime(row.get("likely_from"))),
                 wait_until=day_words(pd.to_datetime(row["wait_until"])),

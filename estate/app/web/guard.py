@@ -24,8 +24,8 @@ HANDED_OUT = "handed_out."
 # Handed-out maps carry their scripts inside; sandboxed, they can't read the page's token.
 _MAP_RULES = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
-    "img-src data: blob:; frame-ancestors 'self'; base-uri 'none'; form-action 'none'; "
-    "sandbox allow-scripts allow-downloads"
+    "img-src data: blob:; font-src data:; frame-ancestors 'self'; base-uri 'none'; "
+    "form-action 'none'; sandbox allow-scripts allow-downloads"
 )
 _PAGE_RULES = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "

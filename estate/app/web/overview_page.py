@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
+from pathlib import Path
 
 import pandas as pd
 from flask import Blueprint, abort, render_template, send_from_directory
+from werkzeug.security import safe_join
 from werkzeug.wrappers import Response
 
 from estate import store
@@ -13,7 +15,10 @@ from estate.app.web import glances
 from estate.app.web.desk import Desk
 from estate.app.web.speaking import words
 from reports.hand_out import FOLDERS
-from reports.words import teller_in
+from reports.maps import in_language
+from reports.words import LANGUAGES, teller_in
+
+MAPS = "maps"
 
 
 def pages(desk: Desk) -> Blueprint:
@@ -43,20 +48,35 @@ def pages(desk: Desk) -> Blueprint:
 
 
 def handed_out(desk: Desk) -> Blueprint:
-    """Give the routes of handed-out files: those that a run writes, and no other."""
+    """Give the routes of handed-out files: those that a run writes, and no other.
+
+    Maps have their language in the address, so that a link from one map to another keeps it: a
+    map in its sandbox sends no cookie along.
+    """
     part = Blueprint("handed_out", __name__, url_prefix="/handed-out")
 
-    @part.get("/overview.html")
-    def overview() -> Response:
-        return send_from_directory(desk.folder.resolve(), "overview.html")
+    @part.get(f"/<any({', '.join(LANGUAGES)}):language>/overview.html")
+    def overview(language: str) -> Response:
+        return _map(desk.folder, "overview.html", language)
+
+    @part.get(f"/<any({', '.join(LANGUAGES)}):language>/{MAPS}/<name>")
+    def block_map(language: str, name: str) -> Response:
+        return _map(desk.folder / MAPS, name, language)
 
     @part.get("/<folder>/<name>")
     def file(folder: str, name: str) -> Response:
-        if folder not in FOLDERS or name.startswith("."):
+        if folder not in FOLDERS or folder == MAPS or name.startswith("."):
             abort(404)
         return send_from_directory(desk.folder.resolve() / folder, name)
 
     return part
+
+
+def _map(folder: Path, name: str, language: str) -> Response:
+    path = safe_join(str(folder.resolve()), name)
+    if path is None or not name.endswith(".html") or not Path(path).is_file():
+        abort(404)
+    return Response(in_language(Path(path).read_text("utf-8"), language), mimetype="text/html")
 
 
 def standard_title(desk: Desk, saved: dict[str, str]) -> str:

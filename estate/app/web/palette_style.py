@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Response, abort
 
 from reports import palette
-from reports.maps.web_page import SCRIPT_FONTS, script_style
+from reports.maps.spoken import SCRIPT_FONTS, script_style
 
 _PATTERNS = {
     "plain": "",

@@ -56,6 +56,7 @@ def pages(desk: Desk, watch: RunWatch) -> Blueprint:
                 forget_wintering=_wintering() is None,
                 make_up=cast(MakeUp, request.form.get("make_up", "")),
                 holiday_make_up=cast(MakeUp, request.form.get("holiday_make_up", "")),
+                redraw="redraw" in request.form,
             ),
             language=_language(),
         )

@@ -26,7 +26,7 @@ from estate.app.web.guard import guard
 from estate.app.web.running import RunWatch, faults_of
 from estate.app.web.speaking import number, say, speak, words
 from layers.errors import LayerError
-from reports.maps.web_page import SCRIPT_FONTS
+from reports.maps.spoken import SCRIPT_FONTS
 from reports.words import mark
 
 LARGEST_UPLOAD_MB = 200

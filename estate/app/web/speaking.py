@@ -12,7 +12,8 @@ from markupsafe import Markup, escape
 from werkzeug.wrappers import Response
 
 from layers.errors import SettingError
-from reports.words import LANGUAGES, Words, teller_in, words_of
+from reports.decision_words import PER_CENT, per_cent
+from reports.words import LANGUAGES, Words, teller_in, words_in, words_of
 
 DOMAIN = "page"
 LOCALE_FOLDER = Path(__file__).parent / "locale"
@@ -71,9 +72,9 @@ def number(value: float, decimals: int = 0) -> str:
     return words().number(value, decimals)
 
 
-def share_number(share: float) -> str:
-    """Write a share in per cent as the reader's locale does, the sign left out."""
-    return words().share(share)
+def share_said(share: float, *, counted: bool = True) -> str:
+    """Write a share in per cent as sheets and maps do; an estimate never as all or nothing."""
+    return per_cent(share, words_in(words().language), certain=counted, sign=PER_CENT)
 
 
 def language_names() -> dict[str, str]:
@@ -108,7 +109,7 @@ def speak(app: Flask) -> None:
             "say_count": say_count,
             "tell": tell,
             "number": number,
-            "share_number": share_number,
+            "share_said": share_said,
             "language": words().language,
             "language_names": language_names(),
         }

@@ -24,11 +24,15 @@ class NotationError(SettingError):
         self.position = position
 
     @classmethod
-    def in_text(cls, text: str, position: int, *, expected: str, remedy: str = "") -> Self:
-        """Give the error at one character of a string, with a caret under it."""
+    def in_text(cls, text: str, position: int, *, expected: str, found: str = "") -> Self:
+        """Give the error at one character of a string, with a caret under it.
+
+        What is found there is the next word where `found` doesn't say.
+        """
         rest = text[position:].split()
-        found = f"“{rest[0]}” at character {position + 1}" if rest else "the end of the notation"
-        pointed = f"{remedy or 'Mend the notation there:'}\n  {text}\n  {' ' * position}^"
+        found = found or (f"“{rest[0]}”" if rest else "")
+        found = f"{found} at character {position + 1}" if rest else "the end of the notation"
+        pointed = f"Mend the notation there:\n  {text}\n  {' ' * position}^"
         fault = Fault(
             severity="stops",
             file="notation",

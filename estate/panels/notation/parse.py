@@ -28,11 +28,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 from estate.panels.notation.errors import NotationError
 from estate.panels.notation.system import (
     AGENTS,
+    EVERY_DAYS,
     METHODS,
     MONTHS,
     Cut,
@@ -117,10 +118,10 @@ class _Reader:
         """Whether only separators are left."""
         return self.start() >= len(self.text)
 
-    def error(self, expected: str, *, at: int | None = None, remedy: str = "") -> NotationError:
+    def error(self, expected: str, *, at: int | None = None, found: str = "") -> NotationError:
         """Give the error at a place, here where None is named."""
         place = self.start() if at is None else at
-        return NotationError.in_text(self.text, place, expected=expected, remedy=remedy)
+        return NotationError.in_text(self.text, place, expected=expected, found=found)
 
     def make(self, build: Callable[..., Any], at: int, /, **values: object) -> Any:
         """Build a value; where it refuses, say so at the character where it stands."""
@@ -129,9 +130,11 @@ class _Reader:
         except NotationError:
             raise
         except SettingError as refused:
-            raise self.error(
-                refused.fault.expected, at=at, remedy=f"{refused.fault.found} can't be:"
-            ) from refused
+            written = self.text[at : self.place].strip()
+            said = refused.fault.found
+            # What was read may be written otherwise: 8d7 for 8d/7.
+            found = f"“{written}”" if said == written else f"“{written}”, read as {said},"
+            raise self.error(refused.fault.expected, at=at, found=found) from refused
 
 
 _PARTS_WORDS = (
@@ -141,6 +144,7 @@ _PARTS_WORDS = (
 
 
 def _cut_system(reader: _Reader) -> CutSystem:
+    start = reader.start()
     cut = _cut(reader)
     found: dict[str, Any] = {}
     while not reader.ended():
@@ -157,7 +161,7 @@ def _cut_system(reader: _Reader) -> CutSystem:
     if "days" in found and "every_days" not in found:
         # “2d/3” alone is daily tapping on two days of three.
         found["every_days"] = 1
-    return CutSystem(cut=cut, **found)
+    return cast(CutSystem, reader.make(CutSystem, start, cut=cut, **found))
 
 
 _WORDS = {
@@ -203,7 +207,7 @@ def _frequency(reader: _Reader, found: dict[str, Any]) -> dict[str, Any] | None:
     if not every:
         return None
     if not 1 <= int(every[1]) <= 31:
-        raise reader.error("every 1 to 31 days", at=at)
+        raise reader.error(EVERY_DAYS, at=at)
     return {"every_days": int(every[1])}
 
 

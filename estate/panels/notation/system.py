@@ -19,18 +19,23 @@ MONTHS = ("JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", 
 Bark = Literal["O", "I", "II", "III"]
 BARKS: tuple[Bark, ...] = ("O", "I", "II", "III")
 MONTHS_A_YEAR = len(MONTHS)
+EVERY_DAYS = "every 1 to 31 days, such as d3"
 
 
-def _ask(holds: bool, row: str, found: object, expected: str) -> None:
+def _ask(holds: bool, row: str, found: str, expected: str) -> None:
     if not holds:
         raise SettingError.at(
             file="notation",
             layer="harvest system",
             row=row,
-            found=str(found),
+            found=found,
             expected=expected,
             remedy="Mend that part of the harvest system.",
         )
+
+
+def _told(value: float | None, said: str, missing: str) -> str:
+    return missing if value is None else said.format(value)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,18 +64,25 @@ class Cut:
 
     def __post_init__(self) -> None:
         _ask(self.kind in CUT_KINDS, "cut", self.kind, "one of " + ", ".join(CUT_KINDS))
-        _ask(self.part is None or 1 <= self.part <= 16, "cut", self.part, "a part of 1 to 16")
-        _ask(1 <= self.number <= 6, "cut", self.number, "1 to 6 cuts")
+        _ask(
+            self.part is None or 1 <= self.part <= 16,
+            "cut",
+            f"a part of {self.part}",
+            "1 to 16, such as S/2",
+        )
+        _ask(1 <= self.number <= 6, "cut", f"{self.number} cuts", "1 to 6, such as 2xS/2")
         _ask(self.direction in ("", "D", "U"), "cut", self.direction, "D, U or nothing")
         if self.kind == "Mc":
             _ask(
                 self.length_cm is not None and 0 < self.length_cm <= 50 and self.part is None,
                 "cut",
-                f"Mc with {self.length_cm} cm and part {self.part}",
-                "a length above 0, at most 50 cm, and no part",
+                _told(self.length_cm, "a length of {:g} cm", "no length")
+                + _told(self.part, " and a part of {}", ""),
+                "a length above 0, at most 50 cm, and no part, such as Mc2",
             )
         else:
-            _ask(self.length_cm is None, "cut", self.length_cm, "a length with Mc only")
+            length = _told(self.length_cm, "a length of {:g} cm", "")
+            _ask(self.length_cm is None, "cut", length, "a length with Mc only, such as Mc2")
 
     def girth_share(self, *, girth_cm: float | None = None) -> float:
         """Share of the girth that one cut spans; a mini cut's needs the girth.
@@ -82,7 +94,8 @@ class Cut:
         """
         if self.length_cm is None:
             return 1.0 / (self.part or 1)
-        _ask(girth_cm is not None and girth_cm > 0, "cut", girth_cm, "a girth in cm for a mini cut")
+        girth = _told(girth_cm, "a girth of {:g} cm", "no girth")
+        _ask(girth_cm is not None and girth_cm > 0, "cut", girth, "a girth in cm for a mini cut")
         return self.length_cm / girth_cm if girth_cm else 0.0
 
 
@@ -94,7 +107,11 @@ class Days:
     of: int
 
     def __post_init__(self) -> None:
-        _ask(1 <= self.tapped <= self.of <= 31, "days", self, "1 or more of at most 31 days")
+        expected = "1 day tapped or more, not more than pass, and 31 at most, such as 6d/7"
+        _ask(1 <= self.tapped <= self.of <= 31, "days", str(self), expected)
+
+    def __str__(self) -> str:
+        return f"{self.tapped}d/{self.of}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,21 +124,33 @@ class Period:
     last: int | None = None
 
     def __post_init__(self) -> None:
-        _ask(1 <= self.months <= self.of <= 24, "period", self, "1 or more of at most 24 months")
-        _ask((self.first is None) == (self.last is None), "period", self, "both months or none")
+        expected = "1 month or more, not more than pass, and 24 at most, such as 10m/12"
+        _ask(1 <= self.months <= self.of <= 24, "period", str(self), expected)
+        _ask(
+            (self.first is None) == (self.last is None),
+            "period",
+            f"{self} with one month named",
+            "both months or none, such as (APR-JAN)",
+        )
         if self.first is not None and self.last is not None:
             _ask(
                 1 <= self.first <= MONTHS_A_YEAR and 1 <= self.last <= MONTHS_A_YEAR,
                 "period",
-                self,
+                f"months {self.first} and {self.last} of the year",
                 "months from 1 to 12",
             )
             _ask(
                 months_between(self.first, self.last) == self.months,
                 "period",
-                self,
-                "as many months as the range names",
+                str(self),
+                f"as many months as are named, {months_between(self.first, self.last)} here",
             )
+
+    def __str__(self) -> str:
+        months = f"{self.months}m/{self.of}"
+        if self.first is None or self.last is None:
+            return months
+        return f"{months} ({MONTHS[self.first - 1]}-{MONTHS[self.last - 1]})"
 
 
 def months_between(first: int, last: int) -> int:
@@ -143,7 +172,11 @@ class Share:
     of: int
 
     def __post_init__(self) -> None:
-        _ask(0 <= self.done <= self.of and self.of > 0, "realised", self, "at most the possible")
+        expected = "the tappings done of those possible, at most all, such as 98/104"
+        _ask(0 <= self.done <= self.of and self.of > 0, "realised", str(self), expected)
+
+    def __str__(self) -> str:
+        return f"{self.done}/{self.of}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,7 +190,7 @@ class PanelName:
     def __post_init__(self) -> None:
         _ask(self.letter in ("B", "H"), "panel", self.letter, "B or H")
         _ask(self.bark in BARKS, "panel", self.bark, "one of " + ", ".join(BARKS))
-        _ask(1 <= self.number <= 40, "panel", self.number, "a number of 1 to 40")
+        _ask(1 <= self.number <= 40, "panel", str(self), "a number of 1 to 40, such as BO-1")
 
     def __str__(self) -> str:
         return f"{self.letter}{self.bark}-{self.number}"
@@ -201,11 +234,15 @@ class Stimulation:
             return value is None or low < value <= high
 
         _ask(self.agent in AGENTS, "stimulation", self.agent, "one of " + ", ".join(AGENTS))
-        _ask(set(self.methods) <= set(METHODS), "stimulation", self.methods, ", ".join(METHODS))
-        _ask(between(self.percent, 0, 100), "stimulation", self.percent, "above 0 to 100 %")
-        _ask(between(self.grams, 0, 50), "stimulation", self.grams, "above 0 to 50 g a tree")
-        _ask(between(self.band_cm, 0, 20), "stimulation", self.band_cm, "above 0 to 20 cm")
-        _ask(between(self.rounds, 0, 366), "stimulation", self.rounds, "1 to 366 rounds a year")
+        known = set(self.methods) <= set(METHODS)
+        _ask(known, "stimulation", " ".join(self.methods), "some of " + ", ".join(METHODS))
+        for value, most, said, expected in (
+            (self.percent, 100, "a strength of {:g} %", "above 0 to 100 %, such as ET 2.5%"),
+            (self.grams, 50, "a dose of {:g} g", "above 0 to 50 g a tree, such as Pa1(1)"),
+            (self.band_cm, 20, "a band of {:g} cm", "above 0 to 20 cm, such as Pa1(1)"),
+            (self.rounds, 366, "{} rounds a year", "1 to 366 rounds a year, such as 8/y"),
+        ):
+            _ask(between(value, 0, most), "stimulation", _told(value, said, ""), expected)
         _ask(
             self.grams is None or bool(self.methods), "stimulation", "a dose", "a method before it"
         )
@@ -218,8 +255,8 @@ class Stimulation:
         _ask(
             self.done is None or (self.rounds is not None and 0 <= self.done <= self.rounds),
             "stimulation",
-            self.done,
-            "at most the rounds planned",
+            f"{self.done} rounds done of {_told(self.rounds, '{}', 'none')} planned",
+            "at most the rounds planned, such as 7/8/y",
         )
         _ask(
             not self.spacing or re.fullmatch(r"\d{0,2}[dwm]", self.spacing) is not None,
@@ -272,15 +309,16 @@ class CutSystem:
         _ask(
             self.every_days is None or 1 <= self.every_days <= 31,
             "frequency",
-            self.every_days,
-            "every 1 to 31 days",
+            f"d{self.every_days}",
+            EVERY_DAYS,
         )
-        _ask(len(self.change) != 1, "change", self.change, "two turns or more")
+        change = "(" + ",".join(self.change) + ")"
+        _ask(len(self.change) != 1, "change", change, "two turns or more, such as (t,t)")
         _ask(
             all(re.fullmatch(r"\d{0,3}[tdwmy]", turn) for turn in self.change),
             "change",
-            self.change,
-            "turns such as t, w or 8m",
+            change,
+            "turns of at most 999, such as (t,t) or (8m,4m)",
         )
 
 

@@ -2,14 +2,7 @@
 
 from __future__ import annotations
 
-from estate.panels.notation.system import (
-    MONTHS,
-    Cut,
-    CutSystem,
-    HarvestSystem,
-    Period,
-    Stimulation,
-)
+from estate.panels.notation.system import Cut, CutSystem, HarvestSystem, Stimulation
 
 
 def write_notation(system: HarvestSystem) -> str:
@@ -30,11 +23,11 @@ def _cut_system(system: CutSystem) -> str:
         _cut(system.cut),
         guard if system.guard_place == "cut" else "",
         f"d{system.every_days}" if system.every_days is not None else "",
-        f"{system.days.tapped}d/{system.days.of}" if system.days else "",
+        str(system.days) if system.days else "",
         guard if system.guard_place == "frequency" else "",
         "(" + ",".join(system.change) + ")" if system.change else "",
-        _period(system.period) if system.period else "",
-        f"{system.realised.done}/{system.realised.of}" if system.realised else "",
+        str(system.period) if system.period else "",
+        str(system.realised) if system.realised else "",
         ",".join(map(str, system.panels)),
         _stimulation(system.stimulation) if system.stimulation else "",
     ]
@@ -46,13 +39,6 @@ def _cut(cut: Cut) -> str:
     share = f"/{cut.part}" if cut.part is not None else ""
     length = f"{cut.length_cm:g}" if cut.length_cm is not None else ""
     return f"{many}{cut.kind}{share}{length}{cut.direction}"
-
-
-def _period(period: Period) -> str:
-    months = f"{period.months}m/{period.of}"
-    if period.first is None or period.last is None:
-        return months
-    return f"{months} ({MONTHS[period.first - 1]}-{MONTHS[period.last - 1]})"
 
 
 def _stimulation(stimulation: Stimulation) -> str:

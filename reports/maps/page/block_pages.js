@@ -26,16 +26,17 @@ function blockTally(view) {
   return style ? [make("button", {
     type: "button", onclick: () => view.frame.open("about"),
   }, decisionPicture(style), make("span", {}, view.say(head.decision)),
-  head.share === null ? null : make("strong", {}, fitText(view)))] : [];
+  head.told === null ? null : make("strong", {}, fitText(view)))] : [];
 }
 
 // The share of the block's trees that are fit to tap, with the interval in which it lies.
 function fitText(view) {
-  const { decision, share, low, high } = view.content.head;
+  const { decision, told } = view.content.head;
   return view.say(decision === "in tapping" ? "fit_tapped" : "fit_ready", {
-    share: view.wording.percent(share),
-    span: low === null || high === null ? view.say("girth_unknown")
-      : view.say("from_to", { low: view.wording.percent(low), high: view.wording.percent(high) }),
+    share: view.wording.share(told),
+    span: view.say("from_to", {
+      low: view.wording.perCent(told[2]), high: view.wording.perCent(told[3]),
+    }),
   });
 }
 
@@ -47,14 +48,14 @@ function aboutPage(view) {
     ? Math.floor((new Date(head.on) - new Date(head.planted)) / (365.25 * 86400000)) : null;
   return [
     pairs([
-      [view.say("decision"), [head.decision ? view.say(head.decision) : null, head.reason]],
+      [view.say("decision"), [head.decision ? view.say(head.decision) : null, view.tell(head.reason)]],
       [view.say("member"), head.member],
       [view.say("holding"), head.holding],
       [view.say("planted"), head.planted ? view.wording.date(head.planted) + " · "
         + view.say("years_old", { years }) : null],
       [view.say("area"), head.area_ha === null ? null
         : view.say("hectares", { value: view.wording.number(head.area_ha, 2) })],
-      [view.say("standard"), head.standard],
+      [view.say("standard"), view.tell(head.standard)],
     ]),
     make("h3", {}, view.say("key_trees")),
     make("ul", { class: "key" }, ...counts.map(([mark, count]) => keyLine(markPicture(mark),

@@ -58,7 +58,7 @@ function treeCard(view, tree) {
     pairs([
       [view.say("girth"), [girthText(view, tree), knownHow(view, tree)]],
       [view.say("tape"), tree.tape > 0 ? view.say("tape_number", { number: tree.tape }) : null],
-      [view.say("why"), tree.reason],
+      [view.say("why"), view.tell(tree.reason)],
       [view.say("ready_on"), readyText(view, tree)],
       [view.say("task"), task ? view.say("task_stop", {
         task: task.id, stop: tree.stop, stops: task.trees,
@@ -291,7 +291,7 @@ function sunCard(view) {
       ...["beam", "flow", "scorch"].map((name) => make("td", { class: "figure" },
         view.wording.number(sun[name][place])))));
   return [
-    make("p", {}, make("strong", {}, view.say("rose_advice", { faces: sun.words })), " ",
+    make("p", {}, make("strong", {}, view.say("rose_advice", { faces: view.tell(sun.words) })), " ",
       sun.apart ? view.say("rose_apart", {
         share: view.wording.percent(sun.saved), doubt: view.wording.percent(sun.doubt),
       }) : view.say("rose_same")),
@@ -299,8 +299,8 @@ function sunCard(view) {
     make("ul", { class: "key wide" },
       ...["beam", "flow", "scorch"].map((name) => keyLine(
         roseSwatch(name), view.say("rose_" + name)))),
-    make("p", {}, sun.reason),
-    sun.basis ? make("p", { class: "hint" }, sun.basis) : null,
+    make("p", {}, view.tell(sun.reason)),
+    sun.basis ? make("p", { class: "hint" }, view.tell(sun.basis)) : null,
     make("table", {},
       make("thead", {}, make("tr", {}, make("th", {}, view.say("faces")),
         ...["rose_beam", "rose_flow", "rose_scorch"].map((name) => make("th", { class: "figure" },

@@ -5,14 +5,9 @@ const TREES_FROM_METRES_PER_PIXEL = 0.5;
 // In the list, blocks to decide on come before those that are settled.
 const DECISION_TURNS = ["open", "measure more", "wait", "in tapping"];
 
-// What stands in a block's ring: whole per cent, and neither "all" nor "none" where it is neither.
-function gaugeText(view, share) {
-  const whole = Math.round(share * 100);
-  const say = (value) => view.wording.number(value);
-  if (share > 0 && whole === 0) {
-    return "<" + say(1);
-  }
-  return share < 1 && whole === 100 ? ">" + say(99) : say(whole);
+// What stands in a block's ring: its share as it is told, with a sign for under and over.
+function gaugeText(view, [bound, whole]) {
+  return { under: "<", over: ">", "": "" }[bound] + view.wording.number(whole);
 }
 
 class OverviewView extends FieldView {
@@ -213,7 +208,7 @@ class OverviewView extends FieldView {
         return;
       }
       // A block whose share nobody knows has its name where the ring would be.
-      if (block.share === null) {
+      if (block.told === null) {
         renderer.ask("name", block.id, [[at.x, at.y]]);
         return;
       }
@@ -243,7 +238,7 @@ class OverviewView extends FieldView {
         context.textAlign = "center";
         context.textBaseline = "middle";
         context.fillStyle = "#1B1517";
-        context.fillText(gaugeText(view, block.share), at.x, at.y);
+        context.fillText(gaugeText(view, block.told), at.x, at.y);
       }
     });
   }

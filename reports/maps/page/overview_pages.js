@@ -19,9 +19,9 @@ function addPages(view) {
 
 function shareText(view, block) {
   const word = block.decision === "in tapping" ? "share_tapped" : "share_ready";
-  return block.share === null ? null : view.say(word, {
-    share: view.wording.percent(block.share), standing: view.wording.number(block.standing),
-    low: view.wording.percent(block.low), high: view.wording.percent(block.high),
+  return block.told === null ? null : view.say(word, {
+    share: view.wording.share(block.told), standing: view.wording.number(block.standing),
+    low: view.wording.perCent(block.told[2]), high: view.wording.perCent(block.told[3]),
   });
 }
 
@@ -31,7 +31,7 @@ function blockPage(view, block) {
   return [
     style ? make("div", { class: "class-line" }, decisionPicture(style),
       make("span", {}, view.say(block.decision))) : null,
-    block.reason ? make("p", {}, block.reason) : null,
+    block.reason ? make("p", {}, view.tell(block.reason)) : null,
     block.page ? make("div", { class: "row-of-buttons" },
       make("a", { class: "deep", href: block.page }, view.say("open_block_map"))) : null,
     pairs([
@@ -73,7 +73,7 @@ function aboutPage(view) {
     pairs([
       [view.say("blocks"), view.wording.number(blocks.length)],
       [view.say("holdings"), view.wording.number(view.content.holdings.length)],
-      [view.say("standard"), head.standard],
+      [view.say("standard"), view.tell(head.standard)],
     ]),
     make("ul", { class: "key wide" }, ...[...decisionCounts(view)].map(([name, count]) => keyLine(
       decisionPicture(view.content.palette.decisions[name]),
@@ -143,12 +143,12 @@ function nextStep(view, block) {
 }
 
 function shareSaid(view, block) {
-  return block.share === null ? "" : " · " + view.wording.percent(block.share);
+  return block.told === null ? "" : " · " + view.wording.share(block.told);
 }
 
 function shareSpan(view, block) {
-  return block.share === null || block.low === null ? null : view.say("from_to", {
-    low: view.wording.percent(block.low), high: view.wording.percent(block.high),
+  return block.told === null ? null : view.say("from_to", {
+    low: view.wording.perCent(block.told[2]), high: view.wording.perCent(block.told[3]),
   });
 }
 

@@ -335,7 +335,7 @@ function decisionPicture(style) {
 }
 
 function keyFoot(view) {
-  const notes = view.content.reviewed ? [] : [view.say("unreviewed")];
+  const notes = view.wording.reviewed ? [] : [view.say("unreviewed")];
   return [...notes, LEAFLET_NOTE].map((note) => make("p", { class: "foot" }, note));
 }
 

@@ -12,7 +12,8 @@ async function unpackContent() {
   }
   // Fonts that the page brings must be there before labels are drawn and measured with them.
   await Promise.all([...document.fonts].map((font) => font.load()));
-  return unpack("content");
+  const [content, said] = await Promise.all([unpack("content"), unpack("said")]);
+  return { ...content, said };
 }
 
 async function unpack(name) {
@@ -87,9 +88,11 @@ class Earth {
 }
 
 class Wording {
-  constructor(words, language) {
+  constructor({ words, language, reviewed, told }) {
     this.words = words;
     this.language = language;
+    this.reviewed = reviewed;
+    this.told = told;
     // Plain English is written day first, as where rubber grows.
     // One calendar on maps and sheets, whatever the browser's own in that language: readers in Thai
     // count years by the Buddhist era, and see its mark so that no year is taken for another.
@@ -107,18 +110,32 @@ class Wording {
     return this.words[name].replace(/\{(\w+)\}/g, (_, key) => values[key]);
   }
 
+  // A reason of the plan, or the title of its standard.
+  tell(reason) {
+    return this.told[reason] || reason;
+  }
+
   number(value, digits = 0) {
     return new Intl.NumberFormat(this.language, {
       minimumFractionDigits: digits, maximumFractionDigits: digits,
     }).format(value);
   }
 
+  perCent(whole) {
+    return this.number(whole) + "\u00a0%";
+  }
+
+  // A block's share as the plan tells it: [bound, per cent, low, high].
+  share([bound, whole]) {
+    return bound ? this.say(bound, { number: this.perCent(whole) }) : this.perCent(whole);
+  }
+
   // Near none and near all a whole per cent would say "none" or "all" of what is neither.
   percent(share) {
-    const nearEnd = (share > 0 && share < 0.01) || (share > 0.99 && share < 1);
-    return new Intl.NumberFormat(this.language, {
-      style: "percent", maximumFractionDigits: nearEnd ? 1 : 0,
-    }).format(nearEnd ? Math.min(0.999, Math.max(0.001, share)) : share);
+    if (share > 0 && share < 0.01) {
+      return this.share(["under", 1]);
+    }
+    return this.share(share > 0.99 && share < 1 ? ["over", 99] : ["", Math.round(share * 100)]);
   }
 
   date(iso) {

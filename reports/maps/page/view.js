@@ -6,7 +6,7 @@ class FieldView {
     this.map = map;
     this.content = content;
     this.earth = new Earth(content.frame);
-    this.wording = new Wording(content.words, content.language);
+    this.wording = new Wording(content.said);
     this.sheetOfMarks = new MarkSheet(content.palette.classes);
     this.renderer = new FieldCanvas({ padding: 0.25 });
     this.groups = {};
@@ -14,6 +14,10 @@ class FieldView {
 
   say(name, values) {
     return this.wording.say(name, values);
+  }
+
+  tell(reason) {
+    return this.wording.tell(reason);
   }
 
   group(name, layers) {

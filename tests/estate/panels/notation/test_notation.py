@@ -1,3 +1,4 @@
+import re
 import string
 
 import pytest
@@ -200,6 +201,29 @@ def test_an_error_points_at_its_character(text, position):
     assert isinstance(caught.value, ValueError)
 
 
+@pytest.mark.parametrize(
+    ("text", "found", "example"),
+    [
+        ("S/2 d3 8d/7", "“8d/7” at character 8", "6d/7"),
+        ("S/2 d3 8 d 7", "“8 d 7”, read as 8d/7, at character 8", "6d/7"),
+        ("S/2 d0", "“d0” at character 5", "d3"),
+        ("S/2 d3 14m/12", "“14m/12” at character 8", "10m/12"),
+        ("S/2 d3 9m/12 (APR-JAN)", "“9m/12 (APR-JAN)” at character 8", "10 here"),
+        ("S/2 d3 ET 250% 4/y", "read as a strength of 250 %, at character 8", "ET 2.5%"),
+        ("S/2 d3 ET 2.5% 9/8/y", "read as 9 rounds done of 8 planned, at character 8", "7/8/y"),
+        ("S/0 d3", "“S/0”, read as a part of 0, at character 1", "S/2"),
+        ("S/2 d3 (1000t,t)", "read as (1000t,t), at character 1", "(8m,4m)"),
+        ("S/2 d3 BO-99", "“BO-99” at character 8", "BO-1"),
+        ("S/2 d3 104/98", "“104/98” at character 8", "98/104"),
+    ],
+)
+def test_an_error_says_what_was_written_and_gives_an_example(text, found, example):
+    with pytest.raises(NotationError) as caught:
+        parse_notation(text)
+    assert caught.value.fault.found.endswith(found)
+    assert caught.value.fault.expected.endswith(example)
+
+
 @given(st.text(alphabet=string.ascii_letters + string.digits + " ./(),%+-½", max_size=30))
 def test_any_text_is_read_or_refused_with_a_place(text):
     refused = None
@@ -211,6 +235,7 @@ def test_any_text_is_read_or_refused_with_a_place(text):
         assert parse_notation(write_notation(read)) == read
     else:
         assert 0 <= refused.position <= len(text)
+        assert not re.search(r"None|\w\(\w+=|\('", refused.fault.found + refused.fault.expected)
 
 
 def tenths(low, high):
