@@ -11,6 +11,7 @@ import pandas as pd
 
 from estate.app.runs import Run
 from layers.errors import Fault
+from layers.matching.field_list import SETTLES_MANY
 from reports.charts import DECISION_WORDS
 from reports.sheets.bark_budget import budget_lines, overuse_line
 from reports.sheets.marking_contents import DIRECTION_WORDS
@@ -126,7 +127,7 @@ def _points(run: Run, words: Words) -> list[str]:
     matches = run.plan.matches
     if matches.empty:
         return []
-    return [
+    lines = [
         words.say(
             "girth points: {joined} of {all} joined to a tree, {sure} % of all for sure",
             joined=words.number(matches["tree_id"].notna().sum()),
@@ -134,6 +135,17 @@ def _points(run: Run, words: Words) -> list[str]:
             sure=words.number(100 * (matches["probability"] >= 0.95).mean()),
         )
     ]
+    first = matches["settles_points"][matches["settles_points"] >= SETTLES_MANY]
+    if len(first):
+        lines.append(
+            words.say(
+                "doubtful points to look at first: {number}; their trees are likely to settle "
+                "{settled} points",
+                number=words.number(len(first)),
+                settled=words.number(first.sum()),
+            )
+        )
+    return lines
 
 
 def _girths(run: Run, words: Words) -> list[str]:

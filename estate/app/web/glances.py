@@ -96,7 +96,8 @@ class PointGlance:
     """A girth point whose tree is in doubt.
 
     `choices` are its likeliest trees (None: no tree), each with its probability, and `rest` is the
-    probability of everything else.
+    probability of everything else. `settles` is how many points are likely to come right once its
+    tree is known, itself included.
     """
 
     point_id: str
@@ -105,6 +106,7 @@ class PointGlance:
     measured_at: str
     choices: tuple[tuple[str | None, float], ...]
     rest: float
+    settles: int
     confirmed: bool
     word: str | None
 
@@ -231,7 +233,10 @@ def beat_glances(project: Path) -> list[BeatGlance]:
 
 
 def point_glances(project: Path, *, block: str = "") -> list[PointGlance]:
-    """Give the girth points that are in doubt or were confirmed, the least sure first."""
+    """Give the girth points that are in doubt or were confirmed.
+
+    Those that settle most others come first, then the least sure.
+    """
     matches = pd.DataFrame(
         store.saved_frame(project, "match_points").drop(columns="geometry", errors="ignore")
     )
@@ -245,7 +250,11 @@ def point_glances(project: Path, *, block: str = "") -> list[PointGlance]:
         near = doubtful["tree_id"].fillna(doubtful["second_tree_id"])
         blocks = store.saved_frame(project, "trees").set_index("tree_id")["block_id"]
         doubtful = doubtful[near.map(blocks) == block]
-    facts = doubtful.sort_values("probability").merge(points, on="point_id", how="left")
+    # A project of an earlier version doesn't have the column until its next run.
+    settles = doubtful.get("settles_points", pd.Series(0.0, index=doubtful.index)).fillna(0.0)
+    doubtful = doubtful.assign(settles_points=settles.round().astype(int))
+    doubtful = doubtful.sort_values(["settles_points", "probability"], ascending=[False, True])
+    facts = doubtful.merge(points, on="point_id", how="left")
     return [_point(row, words) for row in facts.to_dict("records")]
 
 
@@ -262,6 +271,7 @@ def _point(row: dict[str, Any], words: dict[str, Any]) -> PointGlance:
         measured_at=day_words(pd.to_datetime(row.get("measured_at"))),
         choices=tuple(choices),
         rest=max(0.0, 1.0 - sum(probability for _, probability in choices)),
+        settles=int(row["settles_points"]),
         confirmed=key in words,
         word=_key(words.get(key)),
     )

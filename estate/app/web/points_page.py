@@ -14,6 +14,7 @@ from estate.app.web.incoming import plain_name
 from estate.app.web.layers_page import flash_taken, take_sent
 from estate.app.web.speaking import words
 from layers.errors import SettingError
+from layers.matching.field_list import SETTLES_MANY
 from reports.maps.block_map import DOUBTFUL_BELOW
 from reports.words import mark
 
@@ -44,6 +45,7 @@ def pages(desk: Desk) -> Blueprint:
             page=number,
             last=last,
             doubtful_below=DOUBTFUL_BELOW,
+            settles_many=SETTLES_MANY,
             formats=",".join(FORMATS),
         )
 
