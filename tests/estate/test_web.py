@@ -311,6 +311,26 @@ def test_girth_points_come_on_top_and_another_layer_is_refused_there(loose):
     assert "girth_march.csv" in refused.text
 
 
+def test_points_that_settle_most_others_come_first_then_the_least_sure(loose, monkeypatch):
+    visitor, _ = loose
+    saved = store.saved_frame
+
+    def doubts(path, name):
+        frame = saved(path, name)
+        if name == "match_points":
+            frame = frame.assign(probability=1.0, settles_points=0.0)
+            frame.loc[[3, 5, 7, 9], "probability"] = [0.7, 0.5, 0.6, 0.4]
+            frame.loc[[3, 5, 7, 9], "settles_points"] = [1.0, 2.8, 11.6, 0.9]
+        return frame
+
+    monkeypatch.setattr(store, "saved_frame", doubts)
+    page = visitor.get("/points/").text
+    shown = re.findall(r'name="point" value="([^"]+)"', page)
+    ids = saved(next((loose[1] / "handed-out").glob("*.gpkg")), "match_points")["point_id"]
+    assert list(dict.fromkeys(shown)) == ids.iloc[[7, 5, 9, 3]].tolist()
+    assert re.findall(r"likely settles (\d+) points", page) == ["12", "3"]
+
+
 def test_a_doubtful_point_is_set_on_a_tree_or_on_none(loose):
     visitor, folder = loose
     project = next((folder / "handed-out").glob("*.gpkg"))
