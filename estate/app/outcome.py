@@ -139,8 +139,7 @@ def _points(run: Run, words: Words) -> list[str]:
     if len(first):
         lines.append(
             words.say(
-                "doubtful points to look at first: {number}; their trees are likely to settle "
-                "{settled} points",
+                "doubtful points to look at first: {number}, likely to settle {settled} in all",
                 number=words.number(len(first)),
                 settled=words.number(first.sum()),
             )

@@ -318,7 +318,7 @@ def _matches(
             "dx_m": offset[:, 0],
             "dy_m": offset[:, 1],
             "offset_sd_m": offset[:, 2],
-            "settles_points": settles,
+            "settles_points": settles.round(1),
         }
     )
 
