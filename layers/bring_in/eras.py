@@ -18,8 +18,8 @@ from layers.errors import Fault
 AHEAD_YEARS = 543
 FIRST_YEAR, LAST_YEAR = 2484, 2699
 REMEDY = f"Take {AHEAD_YEARS} off the year."
-_YEAR_FIRST = r"^([0-9]{4})(?=$|[-./]|[0-9]{4}(?:$|[T ]))"
-_YEAR_LAST = r"^[0-9]{1,2}[-./][0-9]{1,2}[-./]([0-9]{4})(?=$|[T ])"
+_YEAR_FIRST = r"^([0-9]{4})(?=$|[-./]|[0-9]{4}(?:$|[T ,]))"
+_YEAR_LAST = r"^(?:[0-9]{1,2}[-./]){1,2}([0-9]{4})(?=$|[T ,])"
 
 
 def to_gregorian(values: pd.Series) -> tuple[pd.Series, pd.Series]:
@@ -37,9 +37,11 @@ def to_gregorian(values: pd.Series) -> tuple[pd.Series, pd.Series]:
 
     Examples
     --------
-    >>> turned, which = to_gregorian(pd.Series(["2567-02-29", "2/5/2569 06:30", "2026-05-02"]))
+    >>> turned, which = to_gregorian(pd.Series(["2567-02-29", "2/5/2569, 6:30 AM", "2026-05-02"]))
     >>> turned.tolist(), which.tolist()
-    (['2024-02-29', '2/5/2026 06:30', '2026-05-02'], [True, True, False])
+    (['2024-02-29', '2/5/2026, 6:30 AM', '2026-05-02'], [True, True, False])
+    >>> to_gregorian(pd.Series(["05/2557"]))[0].tolist()
+    ['05/2014']
     """
     if pd.api.types.is_datetime64_any_dtype(values.dtype):
         which = values.dt.year.between(FIRST_YEAR, LAST_YEAR)

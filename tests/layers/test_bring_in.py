@@ -435,7 +435,7 @@ def test_dates_and_words_as_people_write_them(tmp_path: Path) -> None:
 def test_years_of_the_buddhist_era_are_turned_and_told_by_row(tmp_path: Path) -> None:
     simple(tmp_path)
     (tmp_path / "blocks.geojson").unlink(missing_ok=True)
-    thai = blocks().assign(planted_on=["2557-05-01", "25/12/2553", "2012-12-31"])
+    thai = blocks().assign(planted_on=["05/2557", "25/12/2553", "2012-12-31"])
     thai.to_file(tmp_path / "blocks.geojson")
     lonlat().assign(measured_at=["2568-03-01 06:30", "2568-02-29 06:30"]).to_csv(
         tmp_path / "girth.csv", index=False
