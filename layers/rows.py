@@ -217,6 +217,17 @@ def infer_row_numbers(
     count = len(x)
     if count < 3:
         return np.ones(count, dtype="int64"), False
+    # Of neighbours equally near the first is taken: which one that is must not hang on the file.
+    order = np.lexsort((y, x))
+    numbers = np.empty(count, dtype="int64")
+    numbers[order], aligned = _infer_in_order(x[order], y[order], row_gap_m)
+    return numbers, aligned
+
+
+def _infer_in_order(
+    x: NDArray[np.float64], y: NDArray[np.float64], row_gap_m: float | None
+) -> tuple[NDArray[np.int64], bool]:
+    count = len(x)
     places = np.stack([x, y], axis=1)
     distance, near = KDTree(places).query(places, k=min(count, _NEIGHBOURS))
     tree_gap = float(np.median(distance[:, 1]))

@@ -98,27 +98,24 @@ def test_a_plan_made_anew_keeps_the_round_and_makes_the_lost_morning_up(planned)
     assert after["kind"].isin(["tap", "make-up"]).sum() >= tapped - 1
 
 
-@pytest.mark.parametrize(
-    ("rule", "said"),
-    [
-        ((), "moves the later dates on by a day"),
-        (("--holiday-make-up", "wait"), "waits for its next turn"),
-        ((), "waits for its next turn"),
-    ],
-)
-def test_the_summary_says_what_a_holiday_does_to_the_dates(planned, rule, said):
+def test_the_summary_says_what_a_holiday_does_to_the_dates_and_the_choice_is_kept(planned):
     project, _ = planned
     notes = project.parent / "holidays.csv"
     notes.write_text("date\n2026-05-06\n")
     try:
-        told = run("plan", project, "--on", "2026-05-01", "--start", "2026-05-04", *rule)
-        assert told.exit_code == 0, told.output
+        for rule, said in (
+            (("--holiday-make-up", "next morning"), "moves the later dates on by a day"),
+            (("--holiday-make-up", "wait"), "waits for its next turn"),
+            ((), "waits for its next turn"),
+        ):
+            told = run("plan", project, "--on", "2026-05-01", "--start", "2026-05-04", *rule)
+            assert told.exit_code == 0, told.output
+            roster = read_layer(project, "roster")
+            closed = roster[roster["kind"] == "holiday"]
+            assert (pd.to_datetime(closed["date"]) == "2026-05-06").all()
+            assert f"away without a substitute: {len(closed)}; each {said}" in told.stdout
     finally:
         notes.unlink()
-    roster = read_layer(project, "roster")
-    closed = roster[roster["kind"] == "holiday"]
-    assert (pd.to_datetime(closed["date"]) == "2026-05-06").all()
-    assert f"away without a substitute: {len(closed)}; each {said}" in told.stdout
 
 
 def test_a_morning_outside_the_roster_isnt_taken_as_lost(planned):
