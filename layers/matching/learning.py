@@ -89,6 +89,7 @@ def walk_groups(
     search: Search,
     draws: int = 0,
     seed: int = 1,
+    draws_below: float = np.inf,
 ) -> list[list[Walked]]:
     """Walk each group's sessions under the group's law, the longest first."""
     walks = [
@@ -98,6 +99,7 @@ def walk_groups(
             search=search,
             draws=draws,
             seed=seed + APART * number,
+            draws_below=draws_below,
         )
         for number, law in enumerate(laws)
     ]

@@ -196,9 +196,19 @@ def _point_arrays(
 
 
 def walk_session(
-    ground: Ground, session: Session, *, search: Search, draws: int = 0, seed: int = 1
+    ground: Ground,
+    session: Session,
+    *,
+    search: Search,
+    draws: int = 0,
+    seed: int = 1,
+    draws_below: float = np.inf,
 ) -> Walked:
-    """Filter and smooth one session, a stretch at a time so that memory stays bounded."""
+    """Filter and smooth one session, a stretch at a time so that memory stays bounded.
+
+    Walks are drawn only of stretches in which some point is less sure than `draws_below`; those
+    of any other stretch are its likeliest trees, and aren't counted.
+    """
     noise = ground.survey_law.noise
     white = white_variance(session, ground.survey_law)
     fade = fade_of_drift(session.pause, noise.drift_points)
@@ -222,18 +232,23 @@ def walk_session(
         top, share, lone, middle, fresh, some = smooth_walk(
             lattice, node_start, ground.stand, ground.law, keep
         )
-        walks, drawn_anew, walk_some = draw_walks(
-            lattice,
-            node_start,
-            ground.stand,
-            ground.law,
-            np.ascontiguousarray(chance[:, part]),
-            keep,
-        )
+        if np.maximum(share[:keep, 0], lone[:keep]).min() < draws_below:
+            walks, drawn_anew, walk_some = draw_walks(
+                lattice,
+                node_start,
+                ground.stand,
+                ground.law,
+                np.ascontiguousarray(chance[:, part]),
+                keep,
+            )
+            walk_counts += walk_some
+        else:
+            likeliest = np.where(lone > share[:, 0], -1, top[:, 0]).astype(np.int32)
+            walks = np.broadcast_to(likeliest, (draws, likeliest.size))
+            drawn_anew = np.zeros_like(walks, dtype=bool)
         trees.append((top[:keep], walks[:, :keep], drawn_anew[:, :keep]))
         parts.append((share[:keep], lone[:keep], middle[:keep], fresh[:keep]))
         counts += some
-        walk_counts += walk_some
         evidence += float(log_evidence[:keep].sum())
         survivors += int(node_start[keep])
         inside = slice(node_start[keep - 1], node_start[keep])

@@ -188,8 +188,16 @@ def _learn_and_walk(
     for number, inside in enumerate(members):
         group_of[inside] = number
     every_law = list(chain.from_iterable(drawn))
-    draws = FEW_WALKS if len(drawn) == 1 else -(-WALKS // len(drawn))
-    under = walk_groups(stand, groups * len(drawn), every_law, earlier, search=search, draws=draws)
+    one_law = len(drawn) == 1
+    under = walk_groups(
+        stand,
+        groups * len(drawn),
+        every_law,
+        earlier,
+        search=search,
+        draws=FEW_WALKS if one_law else -(-WALKS // len(drawn)),
+        draws_below=SURE if one_law else np.inf,
+    )
     walked = [
         average_walked(list(same))
         for number in range(len(groups))

@@ -8,7 +8,13 @@ import pandas as pd
 import pytest
 
 from layers import field_list, match_survey
+from layers.matching.arrays import make_ground
+from layers.matching.points import lay_out_sessions, session_codes
+from layers.matching.session import Search, walk_session
 from layers.matching.settling import settled_by
+from layers.matching.stand import lay_out_stand
+from tests.survey_bound import true_law
+from tests.survey_simulator import SurveyForm, simulate_survey
 
 DRAWS = 120
 
@@ -89,3 +95,17 @@ def test_where_a_whole_walk_may_be_one_tree_on_one_confirmed_point_settles_it() 
     before = matches["probability"].sum()
     assert right.sum() >= before + first["settles_points"] - 3
     assert (told["settles_points"] < 3).all()
+
+
+@pytest.mark.parametrize(("white_m", "same"), [(0.3, True), (2.5, False)])
+def test_walks_are_drawn_only_where_a_point_is_in_doubt(white_m: float, same: bool) -> None:
+    form = SurveyForm(rows=6, trees_per_row=12, step_high=3, white_m=white_m)
+    survey = simulate_survey(form, 2)
+    stand = lay_out_stand(survey.trees)
+    codes, _ = session_codes(survey.points)
+    session, _ = lay_out_sessions(survey.points, stand, np.full(len(codes), -1), codes)[0]
+    ground = make_ground(stand, true_law(form), np.full((stand.size, 2), np.nan))
+    walked = walk_session(ground, session, search=Search(), draws=20, draws_below=0.8)
+    assert (walked.walks == walked.tree[:, 0]).all() == same
+    assert (np.maximum(walked.share[:, 0], walked.lone) >= 0.8).all() == same
+    assert bool(walked.walk_counts.sum()) != same
