@@ -135,7 +135,7 @@ def _points(run: Run, words: Words) -> list[str]:
             sure=words.number(100 * (matches["probability"] >= 0.95).mean()),
         )
     ]
-    first = matches["settles_points"][matches["settles_points"] >= SETTLES_MANY]
+    first = matches["settles_points"][matches["settles_points"] > SETTLES_MANY]
     if len(first):
         lines.append(
             words.say(

@@ -8,8 +8,8 @@ import pandas as pd
 
 from layers.matching.settling import SURE
 
-# A point that settles at least so many, itself included, is worth looking at first.
-SETTLES_MANY = 3.0
+# A point that settles more than so many, itself included (three, rounded), comes first.
+SETTLES_MANY = 2.5
 
 
 def field_list(
@@ -80,7 +80,7 @@ def field_list(
         columns.append("settles_points")
         first = both["settles_points"].round()
         both = both.loc[first.sort_values(ascending=False, kind="stable").index]
-        many = both["settles_points"] >= SETTLES_MANY
+        many = both["settles_points"] > SETTLES_MANY
         both.loc[many, "advice"] += [
             f" Look here first: its tree is likely to settle {round(number)} points."
             for number in both.loc[many, "settles_points"]
