@@ -47,3 +47,13 @@ def test_girths_in_other_units_and_those_set_aside_are_counted_and_the_table_nam
 def test_faults_of_an_earlier_run_are_told_as_such() -> None:
     said = outcome_in_words(run((FAULT, replace(FAULT, as_of="2026-03-02"))), words_in("en"))
     assert "2 noted, 1 of them found on 2 Mar 2026" in said
+
+
+def test_points_that_settle_others_are_counted_and_those_that_settle_themselves_are_not() -> None:
+    one = run()
+    settles = pd.Series(0.4, index=one.plan.matches.index)
+    assert "look at first" not in outcome_in_words(one, words_in("en"))
+    settles.iloc[[0, 3]] = [40.2, 2.6]
+    one.plan.matches = one.plan.matches.assign(settles_points=settles)
+    said = outcome_in_words(one, words_in("en"))
+    assert "doubtful points to look at first: 2, likely to settle 43 in all" in said

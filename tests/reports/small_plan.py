@@ -279,6 +279,7 @@ def survey(trees, girths, random):
             "dx_m": dx.round(2),
             "dy_m": dy.round(2),
             "offset_sd_m": 0.9,
+            "settles_points": np.where(probability < 0.8, (1 - probability).round(1), 0.0),
         }
     )
     return points, matches
