@@ -7,7 +7,7 @@ import csv
 import re
 import warnings
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from itertools import islice
 from pathlib import Path
 
@@ -75,7 +75,7 @@ def read_cells(found: Found) -> pd.DataFrame:
     UnreadableError
         The file can't be read as what its name says.
     """
-    return _read_csv(found, 0) if _is_csv(found) else _read_workbook(found, 0)
+    return _read_csv(found, 0) if _is_csv(found) else _table(_written_rows(found), found)
 
 
 def _is_csv(found: Found) -> bool:
@@ -85,8 +85,9 @@ def _is_csv(found: Found) -> bool:
 def _cells_below(found: Found, *, own: Mapping[str, str]) -> tuple[pd.DataFrame, int]:
     """Read a layer's table from its headings on; how many rows stand above them."""
     if not _is_csv(found):
-        above = heading_row(_written_rows(found), found.layer, own=own)
-        return _read_workbook(found, above), above
+        rows = _written_rows(found)
+        above = heading_row(rows, found.layer, own=own)
+        return _table(rows[above:], found), above
     top = _first_lines(found)
     parted = [next(csv.reader([line], delimiter=_separator(line)), []) for line in top]
     above = heading_row(parted, found.layer, own=own)
@@ -173,17 +174,13 @@ def _read_csv(found: Found, above: int) -> pd.DataFrame:
     try:
         encoding = _encoding(found.path)
         with found.path.open(encoding=encoding, newline="") as lines:
-            top = list(islice(lines, above + 1))
-        heading = top[-1] if top else ""
-        own = next((mark for line in top if (mark := _named_separator(line))), None)
-        # A spreadsheet names the separator in a line of its own above the headings.
-        skipped = above + (_named_separator(heading) is not None)
+            _, separator, skipped = _heading(lines, above)
         with warnings.catch_warnings():
             # A line with more cells than the heading would lose them, or shift the columns.
             warnings.simplefilter("error", pd.errors.ParserWarning)
             return pd.read_csv(
                 found.path,
-                sep=own or _separator(heading),
+                sep=separator,
                 dtype="str",
                 encoding=encoding,
                 keep_default_na=False,
@@ -208,18 +205,25 @@ def _read_csv(found: Found, above: int) -> pd.DataFrame:
         ) from error
 
 
+def _heading(lines: Iterator[str], above: int) -> tuple[str, str, int]:
+    """Read on to the headings: give them, the separator, and how many lines stand above them."""
+    top = list(islice(lines, above + 1)) or [""]
+    # A spreadsheet names the separator in a line of its own above the headings.
+    own = next((mark for line in top if (mark := _named_separator(line))), None)
+    if _named_separator(top[-1]) is not None:
+        top.append(next(lines, ""))
+    return top[-1], own or _separator(top[-1]), len(top) - 1
+
+
 def _ragged(found: Found, above: int) -> str:
     """Say which line holds more cells than the heading; nothing where none does."""
     with found.path.open(encoding=_encoding(found.path), newline="") as lines:
-        top = list(islice(lines, above + 1))
-        own = next((mark for line in top if (mark := _named_separator(line))), None)
-        if _named_separator(top[-1]) is not None:
-            top.append(next(lines, ""))
-        reader = csv.reader(lines, delimiter=own or _separator(top[-1]))
-        wide = len(next(csv.reader([top[-1]], delimiter=own or _separator(top[-1])), []))
+        heading, separator, skipped = _heading(lines, above)
+        wide = len(next(csv.reader([heading], delimiter=separator), []))
+        reader = csv.reader(lines, delimiter=separator)
         for cells in reader:
             if len(cells) > wide:
-                line = len(top) + reader.line_num
+                line = skipped + 1 + reader.line_num
                 return f"{len(cells)} cells in line {line}, and {wide} headings"
     return ""
 
@@ -276,8 +280,7 @@ def _written_rows(found: Found) -> list[tuple[object, ...]]:
     return [row for row in _cells(found.path, found) if any(cell not in (None, "") for cell in row)]
 
 
-def _read_workbook(found: Found, above: int) -> pd.DataFrame:
-    rows = _written_rows(found)[above:]
+def _table(rows: list[tuple[object, ...]], found: Found) -> pd.DataFrame:
     if not rows:
         raise UnreadableError.at(
             file=found.shown,

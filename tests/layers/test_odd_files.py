@@ -14,7 +14,8 @@ import shapely
 from openpyxl import Workbook
 
 from layers import bring_in, write_layers
-from layers.errors import LayerError
+from layers.bring_in.notes import read_notes
+from layers.errors import LayerError, UnreadableError
 from tests.layers.test_bring_in import (
     GPX,
     ZONE,
@@ -415,3 +416,10 @@ def test_a_cooperative_on_both_sides_of_the_180th_meridian_is_one_place(tmp_path
     # 0.001 degree of longitude apart at 16.5 degrees south: 111,320 m x cos(16.5°) / 1000.
     one, other = found.layers.blocks.geometry
     assert one.distance(other) == pytest.approx(106.7, abs=1.0)
+
+
+@pytest.mark.parametrize("cells", ["", "sep=;\n"])
+def test_a_note_without_headings_is_told(tmp_path: Path, cells: str) -> None:
+    (tmp_path / "holidays.csv").write_text(cells)
+    with pytest.raises(UnreadableError, match=r"holidays\.csv.*expected a table in CSV"):
+        read_notes(tmp_path / "holidays.csv", ("date",), layer="holidays")
