@@ -79,8 +79,8 @@ def draw_roster(
         last = {t: d for t, d in (last_tapped or {}).items() if t in tasks}
         lines += _round(str(beat), tasks, drawn, minutes, last, settings, settings.dates)
     roster = _frame(lines)
-    closed = pd.Series(list(zip(roster["beat_id"], roster["date"], strict=True)))
     if not goes_on:
+        closed = pd.Series(list(zip(roster["beat_id"], roster["date"], strict=True)))
         gone = closed.isin(list(shut)).to_numpy(bool)
         rule = settings.holiday_make_up
         roster = _without(

@@ -314,17 +314,15 @@ def set_kinds(frame: pd.DataFrame, layer: str, *, place: Place) -> tuple[pd.Data
         if kind == "text":
             kept[column] = texts(values)
             continue
-        era = pd.Series(False, index=values.index)
+        turned, era = values, pd.Series(False, index=values.index)
         if kind in ("date", "moment"):
-            dated, era = to_gregorian(values)
+            turned, era = to_gregorian(values)
         if kind == "moment":
-            kept[column], kept[OFFSET], unread = moments_as_written(dated)
+            kept[column], kept[OFFSET], unread = moments_as_written(turned)
         elif kind == "number":
             kept[column], unread = numbers_in(values, unit=column.rsplit("_", 1)[-1])
-        elif kind == "date":
-            kept[column], unread = READERS[kind](dated)
         else:
-            kept[column], unread = READERS[kind](values)
+            kept[column], unread = READERS[kind](turned)
         faults += row_faults(
             frame[unread.to_numpy()],
             layer,

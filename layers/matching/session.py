@@ -300,6 +300,7 @@ def average_walked(same: list[Walked]) -> Walked:
         share=share.clip(0, 1),
         lone=np.mean([one.lone for one in same], axis=0),
         offset=offset,
+        walk_counts=np.concatenate([one.walk_counts for one in same]),
         walks=np.concatenate([one.walks for one in same]),
         anew=np.concatenate([one.anew for one in same]),
     )

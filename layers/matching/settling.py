@@ -59,36 +59,43 @@ def settled_by(walks: NDArray[np.int32], doubtful: NDArray[np.bool_]) -> Floats:
 
 
 @inside
-def _most(values: NDArray[np.int32], member: NDArray[np.int32], one: int) -> tuple[int, int]:
-    """How often the commonest value occurs among the draws of one group, and the group's size."""
-    names, times = np.empty(values.size, np.int32), np.empty(values.size, np.int32)
-    found = most = size = 0
-    for m in range(values.size):
-        if member[m] != one:
-            continue
-        size += 1
-        j = 0
-        while j < found and names[j] != values[m]:
-            j += 1
-        if j == found:
-            names[found], times[found] = values[m], 0
-            found += 1
-        times[j] += 1
-        most = max(most, times[j])
-    return most, size
+def _numbered(trees: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Number each point's different trees 0, 1, … in the order in which draws have them."""
+    size, draws = trees.shape
+    numbers, names = np.empty((size, draws), np.int32), np.empty(draws, np.int32)
+    for t in range(size):
+        found = 0
+        for m in range(draws):
+            j = 0
+            while j < found and names[j] != trees[t, m]:
+                j += 1
+            if j == found:
+                names[found] = trees[t, m]
+                found += 1
+            numbers[t, m] = j
+    return numbers
 
 
 @inside
-def _share_right(values: NDArray[np.int32], member: NDArray[np.int32], groups: int) -> float:
-    """Share of draws that the commonest value of their group gets right, less what luck adds."""
+def _share_right(told: NDArray[np.int32], guessed: NDArray[np.int32], times: Whole) -> float:
+    """Share of draws that the commonest tree among those of one told tree gets right.
+
+    What luck adds is taken off. `times` is room for counts, shape (draws, draws).
+    """
+    groups, trees = told.max() + 1, guessed.max() + 1
+    for g in range(groups):
+        for j in range(trees):
+            times[g, j] = 0
+    for m in range(told.size):
+        times[told[m], guessed[m]] += 1
     right = 0.0
-    for one in range(groups):
-        most, size = _most(values, member, one)
-        if most < size:
-            right += max(most - LUCK * math.sqrt(size), 0.0)
-        else:
-            right += most
-    return right / values.size
+    for g in range(groups):
+        most = size = 0
+        for j in range(trees):
+            size += times[g, j]
+            most = max(most, times[g, j])
+        right += most if most == size else max(most - LUCK * math.sqrt(size), 0.0)
+    return right / told.size
 
 
 @door
@@ -96,27 +103,17 @@ def _gains(trees: NDArray[np.int32], asked: Whole, reach: int, least: float) -> 
     """Each asked point's gain for every point within reach, shape (asked, 2 * reach + 1)."""
     size, draws = trees.shape
     gains = np.zeros((asked.size, 2 * reach + 1), np.float32)
-    together = np.zeros(draws, np.int32)
-    before = np.empty(size)
+    numbers, times = _numbered(trees), np.empty((draws, draws), np.int64)
+    nothing_told, before = np.zeros(draws, np.int32), np.empty(size)
     for u in range(size):
-        before[u] = _share_right(trees[u], together, 1)
-    member, names = np.empty(draws, np.int32), np.empty(draws, np.int32)
+        before[u] = _share_right(nothing_told, numbers[u], times)
     for a in range(asked.size):
         t = asked[a]
-        groups = 0
-        for m in range(draws):
-            j = 0
-            while j < groups and names[j] != trees[t, m]:
-                j += 1
-            if j == groups:
-                names[groups] = trees[t, m]
-                groups += 1
-            member[m] = j
         for u in range(max(t - reach, 0), min(t + reach + 1, size)):
             if u == t:
                 gains[a, reach] = 1 - before[t]
             elif before[u] < 1 - least:
-                gain = _share_right(trees[u], member, groups) - before[u]
+                gain = _share_right(numbers[t], numbers[u], times) - before[u]
                 gains[a, u - t + reach] = gain if gain > least else 0.0
     return gains
 

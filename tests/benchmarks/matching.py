@@ -30,6 +30,7 @@ from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
 from layers import match_points, match_survey
+from layers.matching import settling
 from tests.survey_bound import told_the_law, told_the_truth
 from tests.survey_sampler import offset_of_walk, sample_trees
 from tests.survey_simulator import (
@@ -309,7 +310,7 @@ def measure_settling(seeds: int, number: int = 2) -> pd.DataFrame:
             survey = simulate_survey(case.form, seed)
             matches = match_points(survey.trees, survey.points)
             before = (found_trees(survey.trees, matches) == survey.truth).sum()
-            doubtful = matches[matches["probability"] < 0.8]
+            doubtful = matches[matches["probability"] < settling.SURE]
             chance = np.random.default_rng(seed)
             chosen = {
                 "ours": doubtful["settles_points"].nlargest(number).index,
